@@ -1,0 +1,1 @@
+"""What the trade talks about: units, readings, case-type sheets, jobs."""

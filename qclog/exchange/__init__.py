@@ -1,0 +1,1 @@
+"""Folders and files in and out."""

@@ -1,0 +1,1 @@
+"""Results and charts to paper."""

@@ -1,0 +1,1 @@
+"""The use cases: where the log meets the statistics."""

@@ -1,0 +1,1 @@
+"""The statistics: pure functions in, frozen results out."""

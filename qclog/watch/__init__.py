@@ -1,0 +1,1 @@
+"""From series of readings to findings."""

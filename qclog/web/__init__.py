@@ -1,0 +1,1 @@
+"""The pages: the only room that imports Streamlit."""
