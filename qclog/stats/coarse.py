@@ -1,0 +1,122 @@
+"""Readings whose step is large against their spread."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+import numpy.typing as npt
+
+from qclog.stats.constants import d2
+from qclog.stats.series import read_number, read_values, standard_deviation
+
+
+@dataclass(frozen=True, slots=True)
+class CorrectedSpread:
+    """A standard deviation with the rounding taken out, in the unit of the readings.
+
+    `allowed` is False where the correction does not hold; then `sd` is the uncorrected one.
+    """
+
+    n: int
+    sd: float
+    raw_sd: float
+    step: float
+    allowed: bool
+    warnings: tuple[str, ...] = ()
+
+
+def step_warning(values: npt.ArrayLike, step: float, sigma: float | None = None) -> str | None:
+    """Say whether the gauge's step is too coarse for a chart of single readings.
+
+    Parameters
+    ----------
+    values : one-dimensional, in time order, any unit.
+    step : of the gauge, same unit. 0 means no step.
+    sigma : spread of the process, same unit; estimated from the mean moving range less the rounding when
+        absent.
+
+    Returns
+    -------
+    str or None : a sentence when the step is larger than the spread (the range chart then shows at most four
+        different values inside its limits), else None. None too when one reading can't tell.
+
+    Raises
+    ------
+    StatisticsError : see `series.read_values`; a negative step or spread.
+
+    Source: common practice, no single source; that four or fewer possible ranges distort limits is the
+    usual rule.
+    """
+    array = read_values(values)
+    read_number(step, "step", at_least=0)
+    if step == 0:
+        return None
+    if sigma is None:
+        if array.size < 2:
+            return None
+        raw = float(np.abs(np.diff(array)).mean()) / d2(2)
+        sigma = sqrt(max(0.0, raw**2 - step**2 / 12))
+    else:
+        read_number(sigma, "sigma", at_least=0)
+    # A little slack, because a spread worked out from decimals such as 0.1 is seldom exactly one step.
+    if step <= sigma * (1 + 1e-9):
+        return None
+    if sigma == 0:
+        return f"too coarse to chart: a step of {step:g} hides all of the spread (n = {array.size})"
+    return f"too coarse to chart: a step of {step:g} against a spread of {sigma:.3g} (n = {array.size})"
+
+
+def correct_spread(values: npt.ArrayLike, step: float) -> CorrectedSpread:
+    """Take the rounding out of a standard deviation: s squared less step squared over 12 (Sheppard).
+
+    Allowed for a smooth, roughly bell-shaped spread of at least one step; not for even spreads or for final
+    readings that were forced to a target.
+
+    Parameters
+    ----------
+    values : one-dimensional, rounded to `step`, any unit, two or more.
+    step : of the gauge, same unit, above 0.
+
+    Raises
+    ------
+    TooFewError : fewer than 2. StatisticsError : see `series.read_values`.
+
+    Source: Sheppard 1898; conditions as in any text on grouped data.
+    """
+    array = read_values(values, minimum=2)
+    read_number(step, "step", above=0)
+    raw = standard_deviation(array)
+    corrected = raw**2 - step**2 / 12
+    notes: list[str] = []
+    if raw < step:
+        notes.append("not corrected: the spread is less than one step; use the likelihood on intervals")
+    if array.size >= 8 and raw > 0 and float(np.mean(((array - array.mean()) / raw) ** 4)) < 2.1:
+        notes.append("not corrected: the readings are spread evenly or in two heaps, not like a bell")
+    allowed = not notes
+    sd = sqrt(corrected) if allowed else raw
+    return CorrectedSpread(int(array.size), sd, raw, float(step), allowed, tuple(notes))
+
+
+def bracket(values: npt.ArrayLike, step: float) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """The interval each rounded reading stands for: reading -/+ half a step, same unit.
+
+    Raises
+    ------
+    StatisticsError : see `series.read_values`; step of 0 or less.
+    """
+    array = read_values(values)
+    half = read_number(step, "step", above=0) / 2
+    return array - half, array + half
+
+
+def midpoints(lower: npt.ArrayLike, upper: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    """Mid-points of brackets, for drawing only: no statistic should use them.
+
+    Raises
+    ------
+    StatisticsError : see `series.read_values`; unequal lengths.
+    """
+    low, high = read_values(lower, "lower"), read_values(upper, "upper", minimum=len(np.atleast_1d(lower)))
+    return low + (high[: low.size] - low) / 2
