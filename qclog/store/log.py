@@ -1,0 +1,268 @@
+"""The log file: made, opened for one thing, closed.
+
+    with log.reading() as use:    use.rows("job_by_id", job="J-100")
+    with log.writing(entry) as use:    ...    # one transaction, all or nothing
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from functools import cache
+from pathlib import Path
+from typing import Any, Literal
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+import duckdb
+import polars as pl
+
+from qclog import resources
+from qclog.errors import InputError, LogBusyError, LogDamagedError, LogError, LogVersionError
+from qclog.store import lock, migrations
+from qclog.store.ids import new_id
+
+Via = Literal["bench", "terminal", "import", "demo"]
+STORAGE_VERSION = "v1.5.0"
+
+
+@dataclass(frozen=True, slots=True)
+class Submission:
+    """Who brings something into the log, by what way, and an id so that a retry is stored once."""
+
+    by: str
+    via: Via
+    what: str
+    id: UUID = field(default_factory=new_id)
+
+
+class AlreadyStored(Exception):  # noqa: N818 - not an error: the submission is safe in the log
+    """The same submission was stored before; nothing was added."""
+
+    def __init__(self, entry: int) -> None:
+        super().__init__(f"already stored as entry {entry}")
+        self.entry = entry
+
+
+class Use:
+    """An open log: runs the queries of sql/queries by name, and plain statements of this room."""
+
+    def __init__(self, connection: duckdb.DuckDBPyConnection, entry: int | None = None) -> None:
+        self.connection = connection
+        self._entry = entry
+
+    @property
+    def entry(self) -> int:
+        """The number of the entry being written."""
+        if self._entry is None:
+            raise RuntimeError("the log is open for reading only")
+        return self._entry
+
+    def frame(self, query: str, **values: object) -> pl.DataFrame:
+        """The result of sql/queries/`query`.sql as a polars frame."""
+        return self.connection.sql(_query(query), params=values or None).pl()
+
+    def rows(self, query: str, **values: object) -> list[dict[str, Any]]:
+        """The result of sql/queries/`query`.sql, one dict a row."""
+        result = self.connection.execute(_query(query), values or None)
+        names = [d[0] for d in result.description or ()]
+        return [dict(zip(names, row, strict=True)) for row in result.fetchall()]
+
+    def insert(self, table: str, **values: object) -> None:
+        """Add one row to `table`."""
+        columns = ", ".join(values)
+        marks = ", ".join(f"${name}" for name in values)
+        self.connection.execute(f"INSERT INTO {table} ({columns}) VALUES ({marks})", values)  # noqa: S608 - names of ours
+
+    def insert_frame(self, table: str, frame: pl.DataFrame) -> None:
+        """Add every row of `frame`, whose columns are named as the table's, to `table`."""
+        if frame.is_empty():
+            return
+        columns = ", ".join(frame.columns)
+        self.connection.register("incoming", frame.to_arrow())
+        try:
+            self.connection.execute(f"INSERT INTO {table} ({columns}) SELECT {columns} FROM incoming")  # noqa: S608 - names of ours
+        finally:
+            self.connection.unregister("incoming")
+
+
+@cache
+def _query(name: str) -> str:
+    return resources.sql_text(f"queries/{name}.sql")
+
+
+@cache
+def _views() -> str:
+    files = sorted((resources.folder("sql") / "views").glob("*.sql"))
+    return "\n".join(f.read_text(encoding="utf-8") for f in files)
+
+
+@cache
+def _warm() -> None:
+    """Before the lock is taken: on DuckDB 1.5 the first bound parameter imports pandas, which takes seconds."""
+    with duckdb.connect(":memory:") as connection:
+        connection.execute("SELECT ?", [1]).fetchall()
+
+
+@dataclass(frozen=True, slots=True)
+class Log:
+    """A log at `path`. Nothing is held between uses."""
+
+    path: Path
+    patience: float = lock.PATIENCE_SECONDS
+
+    def exists(self) -> bool:
+        """Whether there is a file at the path."""
+        return self.path.exists()
+
+    def create(self, *, timezone: str = "UTC") -> None:
+        """Make a new, empty log whose local times are in `timezone`. LogError if there is a file already."""
+        check_timezone(timezone)
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        _warm()
+        with lock.holding(self.path, self.patience):
+            if self.path.exists():
+                raise LogError("there is a file already", field="log", found=self.path, hint="choose another name")
+            try:
+                with self._connection(new=True) as connection:
+                    migrations.create(connection)
+                    connection.execute("INSERT INTO setting VALUES ('timezone', ?)", [timezone])
+            except BaseException:
+                for leftover in (self.path, Path(f"{self.path}.wal")):
+                    leftover.unlink(missing_ok=True)
+                raise
+
+    @contextmanager
+    def reading(self) -> Iterator[Use]:
+        """Open the log to read."""
+        with self._open() as connection:
+            yield Use(connection)
+
+    @contextmanager
+    def writing(self, submission: Submission) -> Iterator[Use]:
+        """Open the log for one transaction, stored whole or not at all.
+
+        Raises AlreadyStored when the submission is in the log, so that a retry after a crash is safe.
+        """
+        with self._open() as connection:
+            connection.execute("BEGIN")
+            try:
+                stored = connection.execute(
+                    "SELECT entry FROM entry WHERE submission = ?", [submission.id]
+                ).fetchone()
+                if stored is not None:
+                    raise AlreadyStored(stored[0])
+                row = connection.execute("SELECT coalesce(max(entry), 0) + 1 FROM entry").fetchone()
+                entry = int(row[0]) if row else 1
+                use = Use(connection, entry)
+                now = datetime.now(UTC).replace(tzinfo=None)
+                use.insert(
+                    "entry",
+                    entry=entry,
+                    submission=submission.id,
+                    entered_at=now,
+                    entered_by=submission.by,
+                    via=submission.via,
+                    what=submission.what,
+                )
+                yield use
+                connection.execute("COMMIT")
+            except BaseException:  # a page's run is stopped by exceptions outside Exception
+                _roll_back(connection)
+                raise
+
+    @contextmanager
+    def _open(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        _warm()
+        if not self.exists():
+            raise LogError(
+                "there is no log here",
+                field="log",
+                found=self.path,
+                hint="make one with `qclog init`, `qclog import` or `qclog demo`, or name it with --log",
+            )
+        with lock.holding(self.path, self.patience), self._connection(new=False) as connection:
+            migrations.bring_up(connection)
+            connection.execute(_views())
+            yield connection
+
+    @contextmanager
+    def _connection(self, *, new: bool) -> Iterator[duckdb.DuckDBPyConnection]:
+        config: dict[str, Any] = {"storage_compatibility_version": STORAGE_VERSION} if new else {}
+        deadline = time.monotonic() + self.patience
+        while True:
+            try:
+                connection = duckdb.connect(str(self.path), config=config)
+                break
+            except duckdb.Error as error:
+                if "lock" in str(error).lower() and time.monotonic() < deadline:
+                    time.sleep(0.05)
+                    continue
+                raise _why_not_opened(self.path, error) from error
+        try:
+            yield connection
+        except duckdb.Error as error:
+            if isinstance(error, duckdb.IOException | duckdb.FatalException | duckdb.OutOfMemoryException):
+                raise _why_not_written(self.path, error) from error
+            raise
+        finally:
+            connection.close()
+
+
+def _roll_back(connection: duckdb.DuckDBPyConnection) -> None:
+    try:
+        connection.execute("ROLLBACK")
+    except duckdb.Error as error:
+        # Nothing to undo: the failure already ended the transaction, or closed the database.
+        if not isinstance(error, duckdb.TransactionException | duckdb.FatalException | duckdb.ConnectionException):
+            raise
+
+
+def _why_not_opened(path: Path, error: duckdb.Error) -> LogError:
+    text = str(error)
+    if "lock" in text.lower():
+        return LogBusyError(
+            "another program has the log open",
+            field="log",
+            found=path,
+            hint="close the database tool that holds it, then try again",
+        )
+    if "newer version" in text or "version number" in text.lower() or "Serialization" in type(error).__name__:
+        return LogVersionError(
+            f"the log's file format is not one this DuckDB ({duckdb.__version__}) reads",
+            field="log",
+            found=path,
+            hint="install a newer duckdb; the log has not been touched",
+        )
+    if not os.access(path, os.R_OK | os.W_OK):
+        return LogError("the log may not be read and written by you", field="log", found=path)
+    return LogDamagedError(
+        "this is not a log, or it is damaged",
+        field="log",
+        found=path,
+        hint="the file has not been touched; restore the last backup under another name",
+    )
+
+
+def _why_not_written(path: Path, error: duckdb.Error) -> LogError:
+    first = str(error).splitlines()[0]
+    return LogError(
+        f"the log could not be used: {first}",
+        field="log",
+        found=path,
+        hint="nothing of this step was stored; check that the disk has room and may be written",
+    )
+
+
+def check_timezone(name: str) -> ZoneInfo:
+    """The time zone `name`; InputError if there is none such."""
+    try:
+        return ZoneInfo(name)
+    except (KeyError, ValueError, OSError) as error:
+        raise InputError(
+            "there is no such time zone", field="timezone", found=name, hint="for example Europe/London or UTC"
+        ) from error

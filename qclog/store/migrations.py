@@ -1,0 +1,80 @@
+"""Brings a log up to the schema this qclog knows: numbered SQL files, each applied once, checksummed."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import UTC, datetime
+from functools import cache
+
+import duckdb
+
+from qclog import resources
+from qclog.errors import LogDamagedError, LogVersionError
+
+_LEDGER = """
+CREATE TABLE IF NOT EXISTS migration (
+    number INTEGER PRIMARY KEY,
+    name VARCHAR NOT NULL,
+    checksum VARCHAR NOT NULL,
+    applied_at TIMESTAMP NOT NULL
+)
+"""
+
+
+@cache
+def known() -> tuple[tuple[int, str, str, str], ...]:
+    """The migrations of this qclog: (number, name, text, checksum), in order."""
+    files = sorted((resources.folder("sql") / "migrations").glob("*.sql"))
+    texts = [(int(f.name[:4]), f.stem, f.read_text(encoding="utf-8")) for f in files]
+    return tuple((number, name, text, _checksum(text)) for number, name, text in texts)
+
+
+def _checksum(text: str) -> str:
+    return hashlib.sha256(text.replace("\r\n", "\n").encode()).hexdigest()
+
+
+def create(connection: duckdb.DuckDBPyConnection) -> None:
+    """Make the schema in an empty database."""
+    connection.execute("BEGIN")
+    connection.execute(_LEDGER)
+    _apply(connection, applied=0)
+    connection.execute("COMMIT")
+
+
+def bring_up(connection: duckdb.DuckDBPyConnection) -> None:
+    """Check the ledger and apply what is missing, in one transaction.
+
+    LogDamagedError if the file is a database but no log; LogVersionError if a newer qclog made it or an applied
+    migration's text differs from ours. Neither touches the log.
+    """
+    try:
+        rows = connection.execute("SELECT number, checksum FROM migration ORDER BY number").fetchall()
+    except duckdb.CatalogException as error:
+        raise LogDamagedError(
+            "this is a database, but not a qclog log", field="log", hint="name the log, or make a new one"
+        ) from error
+    ours = {number: checksum for number, _, _, checksum in known()}
+    for number, checksum in rows:
+        if number not in ours:
+            raise LogVersionError(
+                f"the log was made by a newer qclog (it has schema step {number}, this qclog knows {max(ours)})",
+                field="log",
+                hint="install the newer qclog; the log has not been touched",
+            )
+        if checksum != ours[number]:
+            raise LogVersionError(
+                f"schema step {number} of the log differs from this qclog's",
+                field="log",
+                hint="install the qclog that made it; the log has not been touched",
+            )
+    if len(rows) < len(ours):
+        connection.execute("BEGIN")
+        _apply(connection, applied=len(rows))
+        connection.execute("COMMIT")
+
+
+def _apply(connection: duckdb.DuckDBPyConnection, applied: int) -> None:
+    for number, name, text, checksum in known()[applied:]:
+        connection.execute(text)
+        now = datetime.now(UTC).replace(tzinfo=None)
+        connection.execute("INSERT INTO migration VALUES (?, ?, ?, ?)", [number, name, checksum, now])
