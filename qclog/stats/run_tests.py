@@ -22,7 +22,7 @@ Kind = Literal["beyond, one side", "within", "beyond, either side", "steady", "z
 
 @dataclass(frozen=True, slots=True)
 class RunTest:
-    """A pattern: `count` of the last `window` points lie `kind` the line `distance` spreads from the centre."""
+    """A pattern: `count` of the last `window` points lie `kind` a line `distance` spreads from the centre."""
 
     name: str
     description: str
