@@ -1,0 +1,114 @@
+"""A reading of a size that can't well be right is asked about, never converted in silence."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from qclog.domain.said import Said, canonical, convert_said
+from qclog.domain.units import dimension, parse_unit, write, write_number
+
+_ALSO_MEANT = {
+    "length": ("mm", "thou", "in", "µm"),
+    "torque": ("N·m", "lbf·in", "lbf·ft", "kgf·cm", "N·cm", "kgf·m"),
+    "force": ("N", "lbf", "kgf"),
+    "pressure": ("kPa", "psi", "bar", "MPa"),
+    "temperature": ("°C", "°F"),
+    "mass": ("g", "kg", "oz", "lb"),
+    "angle": ("°", "arcmin"),
+}
+
+PlausibleRange = tuple[Fraction | None, Fraction | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """A question to the person who gave the reading, and what else it could have been.
+
+    Each suggestion is a reading in the unit that would make it plausible, its text ready to be entered instead.
+    """
+
+    question: str
+    suggestions: tuple[Said, ...]
+
+
+def doubt(said: Said, *, unit: str, plausible: PlausibleRange, step: Fraction | None = None) -> Doubt | None:
+    """A question if `said` lies outside the `plausible` range (lowest, highest, in `unit`), else None.
+
+    Parameters
+    ----------
+    said : the reading, in any unit of the same dimension.
+    unit : the characteristic's own unit, which `plausible` and `step` are in.
+    plausible : lowest and highest believable value, None for no end. A bracket is judged by its middle.
+    step : of the usual gauge; how finely values are written in the question.
+
+    Raises
+    ------
+    UnitError : the dimensions differ.
+    """
+    target = parse_unit(unit)
+    if said.kind in ("none", "word") or _is_believable(convert_said(said, target), plausible):
+        return None
+    suggestions = tuple(
+        meant
+        for other in _ALSO_MEANT.get(dimension(target), ())
+        if other != said.unit
+        and _is_believable(convert_said(meant := _as_if(said, other), target), plausible)
+    )
+    if said.unit == target:
+        shown = _show(said, None)
+    else:
+        shown = f"{_show(said, None)} ({_show(convert_said(said, target), step)})"
+    question = f"{shown} is {_outside(plausible, target)}."
+    if suggestions:
+        question += f" Did you mean {_either(suggestions, target, step)}?"
+    else:
+        question += " Is it right?"
+    return Doubt(question, suggestions)
+
+
+def _is_believable(said: Said, plausible: PlausibleRange) -> bool:
+    """Whether any value that `said` allows, or the middle of its bracket, is within the range."""
+    lowest, highest = plausible
+    at = said.middle
+    low, high = (said.low, said.high) if at is None else (at, at)
+    return not (
+        (lowest is not None and high is not None and high < lowest)
+        or (highest is not None and low is not None and low > highest)
+    )
+
+
+def _as_if(said: Said, unit: str) -> Said:
+    meant = replace(said, unit=unit)
+    return replace(meant, text=canonical(meant))
+
+
+def _show(said: Said, step: Fraction | None) -> str:
+    low, high = said.low, said.high
+    if low is None or high is None:
+        end = low if low is not None else high
+        return (
+            "no leaf"
+            if end is None
+            else f"{'above' if high is None else 'below'} {write(end, said.unit, step=step)}"
+        )
+    if said.kind == "point":
+        return write(low, said.unit, step=step)
+    return f"{write_number(low, step=step)}/{write(high, said.unit, step=step)}"
+
+
+def _outside(plausible: PlausibleRange, unit: str) -> str:
+    lowest, highest = plausible
+    if lowest is not None and highest is not None:
+        return f"outside {write_number(lowest)} to {write(highest, unit)}"
+    if lowest is not None:
+        return f"under {write(lowest, unit)}, the least that is plausible"
+    return f"over {write(highest or Fraction(0), unit)}, the most that is plausible"
+
+
+def _either(suggestions: tuple[Said, ...], unit: str, step: Fraction | None) -> str:
+    each = []
+    for meant in suggestions:
+        also = "" if meant.unit == unit else f", which is {_show(convert_said(meant, unit), step)}"
+        each.append(_show(meant, None) + also)
+    return ", or ".join(each)
