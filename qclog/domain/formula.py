@@ -16,27 +16,24 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Any
+
+import numpy as np
 
 from qclog.domain import positions, units
 from qclog.errors import FormulaError, UnitError
 
 ACROSS_POSITIONS: dict[str, tuple[Callable[[Sequence[Any]], Any], int]] = {
     "mean": (positions.mean_of, 1),
-    "max": (lambda v: -_smallest([-x for x in v]), 1),
-    "min": (lambda v: _smallest(v), 1),
+    "max": (positions.largest_of, 1),
+    "min": (positions.smallest_of, 1),
     "spread": (positions.spread_of, 2),
     "tilt": (positions.tilt_of, 3),
     "saddle": (positions.saddle_of, 4),
 }
 MAX_LENGTH = 500
 MAX_DEPTH = 50
-
-
-def _smallest(values: Sequence[Any]) -> Any:
-    import numpy as np
-
-    return np.min(np.stack(values), axis=0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,15 +232,14 @@ def names(node: Node) -> Iterator[Name]:
             yield from names(right)
 
 
-def dimensionality(node: Node, unit_of: Callable[[str], str]) -> Any:
+def dimensionality(node: Node, unit_of: Callable[[str], str]) -> units.Dimensionality:
     """The dimension of the result; FormulaError if lengths and torques and the like are mixed.
 
     `unit_of` gives the unit of a characteristic. A bare number may be added only to a pure number.
     """
-    registry = units.registry()
     match node:
         case Number(unit=None):
-            return registry.dimensionless.dimensionality
+            return ()
         case Number(unit=str(unit)):
             return units.dimensionality(unit)
         case Name(code=code) | Across(name=Name(code=code)):
@@ -252,14 +248,12 @@ def dimensionality(node: Node, unit_of: Callable[[str], str]) -> Any:
             return dimensionality(inner, unit_of)
         case Pair(sign=sign, left=left, right=right):
             one, two = dimensionality(left, unit_of), dimensionality(right, unit_of)
-            if sign == "*":
-                return one * two
-            if sign == "/":
-                return one / two
+            if sign in "*/":
+                return _product(one, two, 1 if sign == "*" else -1)
             if one != two:
-                verb = "adds" if sign == "+" else "subtracts"
+                joined = "adds" if sign == "+" else "subtracts"
                 raise FormulaError(
-                    f"the formula {verb} {dimension_word(two)} and {dimension_word(one)}",
+                    f"{joined} {dimension_word(two)} {'to' if sign == '+' else 'from'} {dimension_word(one)}",
                     field="formula",
                     hint="give a number its unit, as in `stand_off - 12 thou`, and keep dimensions apart",
                 )
@@ -267,17 +261,18 @@ def dimensionality(node: Node, unit_of: Callable[[str], str]) -> Any:
     raise AssertionError(node)
 
 
-def dimension_word(dimension: Any) -> str:
+def _product(one: units.Dimensionality, two: units.Dimensionality, sign: int) -> units.Dimensionality:
+    powers = dict(one)
+    for name, power in two:
+        powers[name] = powers.get(name, Fraction(0)) + sign * power
+    return tuple(sorted((name, power) for name, power in powers.items() if power))
+
+
+def dimension_word(dimension: units.Dimensionality) -> str:
     """A dimension as a person would say it."""
-    text = str(dimension)
-    known = {
-        "dimensionless": "a pure number",
-        "[length]": "a length",
-        "[length] ** 2 * [mass] / [time] ** 2": "a torque",
-        "[length] * [mass] / [time] ** 2": "a force",
-        "[mass] / [length] / [time] ** 2": "a pressure",
-    }
-    return known.get(text, text)
+    if not dimension:
+        return "a pure number"
+    return "a " + units.dimension_of(dimension)
 
 
 def work_out(node: Node, values_of: Callable[[Name], Sequence[Any]], unit_of: Callable[[str], str]) -> Any:
@@ -312,8 +307,6 @@ def work_out(node: Node, values_of: Callable[[Name], Sequence[Any]], unit_of: Ca
 
 
 def _divide(one: Any, two: Any) -> Any:
-    import numpy as np
-
     if isinstance(two, float | int):
         return one / two if two else float("nan")
     if isinstance(two, np.ndarray):
@@ -323,4 +316,4 @@ def _divide(one: Any, two: Any) -> Any:
 
 def to_base(unit: str) -> float:
     """What one of `unit` is in base (SI) units."""
-    return float(units.registry().Quantity(1, units.pint_name(unit)).to_base_units().magnitude)
+    return units.base_factor(unit)

@@ -14,13 +14,43 @@ import numpy as np
 
 
 def mean_of(values: Sequence[Any]) -> Any:
-    """The mean over the positions; NaN where any is missing."""
-    return sum(values[1:], start=values[0]) / len(values)
+    """The mean over the positions that were read; NaN where none was."""
+    if _arrays(values):
+        stack = np.stack(values)
+        count = np.sum(~np.isnan(stack), axis=0)
+        return np.where(count > 0, np.nansum(stack, axis=0) / np.maximum(count, 1), np.nan)
+    read = _read(values)
+    return sum(read[1:], start=read[0]) / len(read) if read else float("nan")
+
+
+def largest_of(values: Sequence[Any]) -> Any:
+    """The largest over the positions that were read; NaN where none was."""
+    if _arrays(values):
+        return np.fmax.reduce(np.stack(values))
+    return max(_read(values), default=float("nan"))
+
+
+def smallest_of(values: Sequence[Any]) -> Any:
+    """The smallest over the positions that were read; NaN where none was."""
+    if _arrays(values):
+        return np.fmin.reduce(np.stack(values))
+    return min(_read(values), default=float("nan"))
 
 
 def spread_of(values: Sequence[Any]) -> Any:
-    """Largest less smallest (the spread of a stand-off, the variation of a backlash)."""
-    return np.max(np.stack(values), axis=0) - np.min(np.stack(values), axis=0)
+    """Largest less smallest over the positions that were read; NaN where fewer than two were."""
+    if _arrays(values):
+        spread = largest_of(values) - smallest_of(values)
+        return np.where(np.sum(~np.isnan(np.stack(values)), axis=0) > 1, spread, np.nan)
+    return largest_of(values) - smallest_of(values) if len(_read(values)) > 1 else float("nan")
+
+
+def _arrays(values: Sequence[Any]) -> bool:
+    return isinstance(values[0], np.ndarray)
+
+
+def _read(values: Sequence[Any]) -> list[Any]:
+    return [v for v in values if v == v]  # noqa: PLR0124 - NaN is the only value unequal to itself
 
 
 def harmonic(values: Sequence[Any], order: int) -> tuple[Any, Any]:

@@ -103,8 +103,8 @@ def _check_dimension(c: Characteristic, node: formula.Node, by_code: dict[str, C
         yield c.code, "formula", c.formula, error.message
         return
     if found != units.dimensionality(c.unit):
-        one, two = formula.dimension_word(found), units.dimension(c.unit)
-        yield c.code, "formula", c.formula, f"comes out as {one}, but its unit {c.unit} is of {two}"
+        one, two = formula.dimension_word(found), formula.dimension_word(units.dimensionality(c.unit))
+        yield c.code, "formula", c.formula, f"comes out as {one}, but its unit {c.unit} is {two}"
 
 
 def _check_loops(parsed: dict[str, formula.Node]) -> Iterator[Finding]:

@@ -79,15 +79,29 @@ class Use:
         self.connection.execute(f"INSERT INTO {table} ({columns}) VALUES ({marks})", values)  # noqa: S608 - names of ours
 
     def insert_frame(self, table: str, frame: pl.DataFrame) -> None:
-        """Add every row of `frame`, whose columns are named as the table's, to `table`."""
+        """Add every row of `frame`, whose columns are named as the table's; tables keyed by an id get new ones."""
         if frame.is_empty():
             return
         columns = ", ".join(frame.columns)
-        self.connection.register("incoming", frame.to_arrow())
+        ids = ("id, ", "uuidv7(), ") if table in _KEYED_BY_ID else ("", "")
+        with self._registered("incoming", frame):
+            self.connection.execute(f"INSERT INTO {table} ({ids[0]}{columns}) SELECT {ids[1]}{columns} FROM incoming")  # noqa: S608 - names of ours
+
+    def frame_with(self, query: str, name: str, frame: pl.DataFrame) -> pl.DataFrame:
+        """The result of sql/queries/`query`.sql, which reads `frame` under `name`."""
+        with self._registered(name, frame):
+            return self.connection.sql(_query(query)).pl()
+
+    @contextmanager
+    def _registered(self, name: str, frame: pl.DataFrame) -> Iterator[None]:
+        self.connection.register(name, frame.to_arrow())
         try:
-            self.connection.execute(f"INSERT INTO {table} ({columns}) SELECT {columns} FROM incoming")  # noqa: S608 - names of ours
+            yield
         finally:
-            self.connection.unregister("incoming")
+            self.connection.unregister(name)
+
+
+_KEYED_BY_ID = ("gauge_check", "job_detail", "part", "reading", "strike", "comeback")
 
 
 @cache
@@ -135,6 +149,14 @@ class Log:
                 for leftover in (self.path, Path(f"{self.path}.wal")):
                     leftover.unlink(missing_ok=True)
                 raise
+
+    def remove_empty(self) -> None:
+        """Take away a log that was made and never written to; one with an entry stays."""
+        with self.reading() as use:
+            empty = use.rows("revision")[0]["revision"] == 0
+        if empty:
+            with lock.holding(self.path, self.patience):
+                self.path.unlink()
 
     @contextmanager
     def reading(self) -> Iterator[Use]:

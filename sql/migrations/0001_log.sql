@@ -99,7 +99,7 @@ CREATE TABLE reading (
     stage VARCHAR NOT NULL CHECK (stage IN ('as_found', 'trial', 'final', 'return')),
     position VARCHAR NOT NULL,
     attempt INTEGER NOT NULL CHECK (attempt BETWEEN 1 AND 100000),
-    said VARCHAR NOT NULL CHECK (length(said) BETWEEN 1 AND 200),
+    said VARCHAR NOT NULL CHECK (length(said) BETWEEN 1 AND 400),
     said_unit VARCHAR,
     kind VARCHAR NOT NULL CHECK (kind IN ('point', 'bracket', 'below', 'above', 'none', 'word')),
     low DOUBLE CHECK (low BETWEEN -1e300 AND 1e300),

@@ -1,0 +1,56 @@
+"""The files of an exchange folder and their columns, as other programs rely on them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from qclog.domain.jobs import ATTRIBUTABLE, CONDITIONS_OF_PARTS, GAUGE_EVENTS, GAUGE_KINDS, ROLES, STAGES
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One CSV file: its columns in order, those that must be given, and those that take one of a few words."""
+
+    name: str
+    columns: tuple[str, ...]
+    required: tuple[str, ...]
+    choices: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+    @property
+    def file(self) -> str:
+        """The file's name."""
+        return f"{self.name}.csv"
+
+
+def _table(name: str, columns: str, **choices: tuple[str, ...]) -> Table:
+    words = columns.split()
+    return Table(
+        name,
+        tuple(word.rstrip("*") for word in words),
+        tuple(word.rstrip("*") for word in words if word.endswith("*")),
+        tuple(choices.items()),
+    )
+
+
+TABLES = (
+    _table("people", "person* role*", role=ROLES),
+    _table("gauges", "gauge* kind* unit* step* leaves calibration_due", kind=GAUGE_KINDS),
+    _table(
+        "gauge_checks", "gauge* checked_at* event* reference reading unit by note", event=GAUGE_EVENTS
+    ),
+    _table(
+        "jobs",
+        "job* case_type* case_serial casting rebuild machining_batch variant opened* dispatched customer_ref"
+        " outstanding concession",
+    ),
+    _table("parts", "job* part* lot supplier condition sub_assembly", condition=CONDITIONS_OF_PARTS),
+    _table(
+        "readings",
+        "job* characteristic* stage* position attempt reading* unit gauge technician* taken_at* conditions note"
+        " replaces reason",
+        stage=STAGES,
+    ),
+    _table("comebacks", "job* returned* complaint finding attributable hours", attributable=ATTRIBUTABLE),
+)
+BY_FILE = {table.file: table for table in TABLES}
+MAX_CELL = 1000

@@ -1,0 +1,103 @@
+"""An exchange folder into the log: all or nothing, with every problem reported at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import polars as pl
+
+from qclog.errors import FolderError, Problem
+from qclog.exchange.folder import Folder, read_folder
+from qclog.services.import_readings import check_readings
+from qclog.services.import_tables import Known, check_tables, known_in
+from qclog.services.sheets import begins
+from qclog.store import records
+from qclog.store.log import Log, Submission, Use
+from qclog.domain.moments import now
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """What an import added, and what the log had already, as (table, rows)."""
+
+    added: tuple[tuple[str, int], ...]
+    already: tuple[tuple[str, int], ...]
+
+    @property
+    def nothing_new(self) -> bool:
+        """Whether the log had everything."""
+        return not any(count for _, count in self.added)
+
+
+def import_folder(log: Log, path: Path, submission: Submission, *, timezone: str = "UTC") -> Imported:
+    """Add everything in the folder to the log, which is made (with `timezone`) if it isn't there.
+
+    Raises FolderError with every problem of every file; then nothing is added.
+    """
+    folder = read_folder(path)
+    counts = {"case_types": len(folder.sheets)} | {name: len(rows) for name, rows in folder.tables.items()}
+    made = not log.exists()
+    if made:
+        _refuse(folder, [])
+        log.create(timezone=timezone)
+    try:
+        with log.writing(submission) as use:
+            known = known_in(use)
+            problems = check_tables(folder, known)
+            ready, faults = check_readings(use, folder.tables["readings"], known)
+            _refuse(folder, problems + faults)
+            added = _store(use, known, ready)
+            if not any(added.values()):
+                raise _NothingNew
+    except _NothingNew:
+        added = dict.fromkeys(counts, 0)
+    except FolderError:
+        if made:
+            log.remove_empty()
+        raise
+    already = {name: max(0, count - added.get(name, 0)) for name, count in counts.items()}
+    return Imported(tuple(added.items()), tuple(already.items()))
+
+
+class _NothingNew(Exception):  # noqa: N818 - rolls the empty transaction back; not an error
+    """The log has everything that the folder holds."""
+
+
+def _refuse(folder: Folder, problems: list[Problem]) -> None:
+    everything = [*folder.problems, *problems]
+    if everything:
+        many = "1 problem" if len(everything) == 1 else f"{len(everything):,} problems"
+        ordered = sorted(everything, key=lambda p: (p.file, p.line or 0, p.column or ""))
+        raise FolderError(f"{many}; nothing was imported", tuple(ordered))
+
+
+def _store(use: Use, known: Known, readings: pl.DataFrame) -> dict[str, int]:
+    have = {code for code, _ in known.versions_in_log}
+    for sheet in known.new_sheets:
+        first = sheet.code not in have
+        have.add(sheet.code)
+        records.add_sheet(use, sheet, begins(sheet, first, known.zone, now()))
+    added = {"case_types": len(known.new_sheets)}
+    for name in ("person", "gauge", "gauge_check", "job", "job_detail", "part"):
+        frame = known.new_rows.get(name, pl.DataFrame())
+        use.insert_frame(name, frame)
+        added[_table_of[name]] = added.get(_table_of[name], 0) + (0 if name == "job_detail" else len(frame))
+        if name == "job_detail" and not len(known.new_rows.get("job", pl.DataFrame())):
+            added["jobs"] += frame["job"].n_unique() if len(frame) else 0
+    use.insert_frame("reading", readings)
+    added["readings"] = len(readings)
+    frame = known.new_rows.get("comeback", pl.DataFrame())
+    use.insert_frame("comeback", frame)
+    added["comebacks"] = len(frame)
+    return added
+
+
+_table_of = {
+    "person": "people",
+    "gauge": "gauges",
+    "gauge_check": "gauge_checks",
+    "job": "jobs",
+    "job_detail": "jobs",
+    "part": "parts",
+}

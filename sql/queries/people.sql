@@ -1,0 +1,2 @@
+-- One row per person.
+SELECT person, role FROM person ORDER BY person

@@ -1,0 +1,2 @@
+-- One row per setting.
+SELECT name, value FROM setting ORDER BY name
