@@ -20,12 +20,14 @@ _MIXED = re.compile(rf"(?P<sign>[+-] ?)?(?P<whole>[0-9]+)[ -] ?(?P<top>[0-9]+)[/
 _VULGAR = re.compile(rf"(?P<sign>[+-] ?)?(?P<top>[0-9]+)⁄(?P<bottom>[0-9]+){_END}")
 _OF_AN_INCH = re.compile(rf"(?P<sign>[+-] ?)?(?P<top>[0-9]+) ?/ ?(?P<bottom>[0-9]+){_END}")
 _DECIMAL = re.compile(
-    r"(?P<sign>[+-] ?)?(?P<figures>[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?P<power>[eE][+-]?[0-9]{1,3})?(?![0-9.,])"
+    r"(?P<sign>[+-] ?)?(?P<figures>[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)"
+    r"(?P<power>[eE][+-]?[0-9]{1,3})?(?![0-9.,])"
 )
 _THOUSANDS = re.compile(r"[+-]? ?[1-9][0-9]{0,2}(?:,[0-9]{3})+(?![0-9])")
 _HEARD = re.compile(
     r"(?:.* )?and (?:a|one|three) (?:half|quarter)"
-    r"|[ -]*(?:half|halves|thirds?|quarters?|eighths?|sixteenths?|thirty-seconds?|sixty-fourths?|tenths?|hundredths?)\b",
+    r"|[ -]*(?:half|halves|thirds?|quarters?|eighths?|sixteenths?|thirty-seconds?|sixty-fourths?"
+    r"|tenths?|hundredths?)\b",
     re.IGNORECASE,
 )
 # on a spring balance a weight is read as a force

@@ -25,7 +25,7 @@ PlausibleRange = tuple[Fraction | None, Fraction | None]
 class Doubt:
     """A question to the person who gave the reading, and what else it could have been.
 
-    Each suggestion is a reading in the unit that would make it plausible, its text ready to be entered instead.
+    Each suggestion is a reading in the unit that would make it plausible, its text ready to be entered.
     """
 
     question: str

@@ -1,4 +1,4 @@
-"""Understanding what a bench says or types: "16", "0.41 mm", "15 goes 16 no", "sixteen thou", "not accessible"."""
+"""Understanding what a bench says or types: "16", "0.41 mm", "15 goes 16 no", "not accessible"."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ from qclog.domain.amounts import (
 )
 from qclog.domain.doubts import Doubt, PlausibleRange, doubt
 from qclog.domain.said import Kind, Said, canonical, convert_said, read_back
-from qclog.domain.units import convert, parse_unit, tidy, write
+from qclog.domain.units import convert, parse_unit, write
+from qclog.domain.writing import tidy
 from qclog.errors import ReadingError, UnitError
 
 __all__ = [
@@ -32,12 +33,13 @@ __all__ = [
 ]
 
 LONGEST_TEXT = 400
+LONGEST_REASON = 360
 LONGEST_VALUE = 120
 
 _PLAIN = re.compile(r"[+-]?[0-9]{1,9}(?:\.[0-9]{1,9})?")
 _NOT_TAKEN = re.compile(
     r"(not accessible|inaccessible|not reachable|no access|can'?t reach|cannot reach|not measured|not taken"
-    r"|not applicable)\b[ :;,(.-]*(.*)",
+    r"|not applicable)\b([ :;,(.-]*)(?:because\b[ :;,(.-]*)*(.*)",
     re.IGNORECASE,
 )
 _SAME_REASON = {
@@ -51,14 +53,15 @@ _NO_LEAF = re.compile(
     re.IGNORECASE,
 )
 _LARGEST_GOES = re.compile(
-    r"(.+?) goes(?: in)?[ ,;]+(?:and )?(?:(?:there is )?no (?:larger|bigger|thicker)|(?:it is )?the (?:largest|biggest"
-    r"|thickest))(?: leaf| one)?",
+    r"(.+?) goes(?: in)?[ ,;]+(?:and )?(?:there is )?"
+    r"(?:no (?:larger|bigger|thicker)|the (?:largest|biggest|thickest))(?: leaf| one)?",
     re.IGNORECASE,
 )
 _OPEN_END = re.compile(r"([<>]) ?([^<>=]+)")
 _VERB = re.compile(
     r"(?:^|(?<=[ ,;/\"°.]))(?:"
-    r"(?P<no>(?:does ?n'?t|does not|don'?t|do not|won'?t|will not)(?: go| enter| fit)?(?: in)?|no[ -]?go|not|no)"
+    r"(?P<no>(?:does ?n'?t|does not|don'?t|do not|won'?t|will not)(?: go| enter| fit)?(?: in)?"
+    r"|no[ -]?go|not|no)"
     r"|(?P<yes>goes in|goes|go|does|enters|fits|yes))(?![\w'])",
     re.IGNORECASE,
 )
@@ -86,7 +89,7 @@ def read(
     unit : the characteristic's own unit, in which a bare number is.
     leaves : sizes of the feeler gauge's leaves in `unit`, if there is one; they close an open end.
     categories : words that are answers of their own, such as toe, central and heel.
-    tight : the sign that "tight" has for this characteristic, 1 or -1, "loose" having the other; 0 refuses both.
+    tight : the sign that "tight" has for this characteristic, 1 or -1; "loose" has the other; 0 refuses both.
 
     Raises
     ------
@@ -119,16 +122,17 @@ def read(
 
 
 def _checked(text: str) -> str:
-    plain = tidy(text[: 2 * LONGEST_TEXT])
+    stripped = text.strip()
+    if len(stripped) > LONGEST_TEXT:
+        raise ReadingError(
+            f"longer than {LONGEST_TEXT} characters", field="reading", found=stripped[:40], hint=SAY
+        )
+    plain = tidy(stripped)
     if not plain:
         raise ReadingError(
             "nothing was given; blank is not zero",
             field="reading",
             hint="say 0 for zero, or not measured, not accessible or no leaf enters",
-        )
-    if len(plain) > LONGEST_TEXT:
-        raise ReadingError(
-            f"longer than {LONGEST_TEXT} characters", field="reading", found=plain[:40], hint=SAY
         )
     if not plain.isprintable():
         raise ReadingError("it has characters that can't be printed", field="reading", found=plain, hint=SAY)
@@ -147,7 +151,9 @@ def _read_word(text: str, plain: str, own: str, categories: Sequence[str]) -> Sa
     if not_taken:
         phrase = not_taken[1].lower()
         phrase = _SAME_REASON.get(phrase, phrase)
-        detail = not_taken[2].removesuffix(")").strip().removeprefix("because ")
+        detail = not_taken[3].removesuffix(")" if "(" in not_taken[2] else "").strip()
+        if len(detail) > LONGEST_REASON:
+            raise ReadingError(f"the reason is longer than {LONGEST_REASON} characters", field="reading")
         return Said(text, "none", None, None, own, reason=f"{phrase}: {detail}" if detail else phrase)
     if folded in _SAYS_NOTHING:
         raise ReadingError(

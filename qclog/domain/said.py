@@ -91,7 +91,7 @@ def _bare_words(value: Fraction) -> str:
 
 
 def canonical(said: Said) -> str:
-    """A text that `read` understands as the same value: "16 thou", "15/16 thou", "no leaf enters (<1.5 thou)"."""
+    """A text that `read` understands as the same: "16 thou", "15/16 thou", "no leaf enters (<1.5 thou)"."""
     low, high, unit = said.low, said.high, said.unit
     if said.kind == "point" and low is not None:
         return _exact(low, unit)

@@ -1,4 +1,4 @@
-"""Numbers in English words, spoken and understood: "two and a half", "point oh one six", "half a", "minus two"."""
+"""Numbers in English words, spoken and understood: "two and a half", "point oh one six", "minus two"."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from fractions import Fraction
 from qclog.domain.writing import write_number
 from qclog.errors import ReadingError
 
-_SMALL = (
-    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen"
-    " seventeen eighteen nineteen"
-).split()
-_TENS = "twenty thirty forty fifty sixty seventy eighty ninety".split()
+_SMALL = [
+    "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+    "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen",
+]  # fmt: skip
+_TENS = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
 _DIGITS = {word: digit for digit, word in enumerate(_SMALL[:10])} | dict.fromkeys(
     ("oh", "o", "nought", "naught", "nil"), 0
 )
@@ -23,7 +23,8 @@ _SCALES = {"thousand": 10**3, "million": 10**6, "billion": 10**9, "trillion": 10
 _SPOKEN_SCALES = [*sorted(((size, word) for word, size in _SCALES.items()), reverse=True), (100, "hundred")]
 _PARTS = {
     "half": 2, "halves": 2, "third": 3, "thirds": 3, "quarter": 4, "quarters": 4, "fourths": 4, "eighth": 8,
-    "eighths": 8, "sixteenth": 16, "sixteenths": 16, "tenth": 10, "tenths": 10, "hundredth": 100, "hundredths": 100,
+    "eighths": 8, "sixteenth": 16, "sixteenths": 16, "tenth": 10, "tenths": 10, "hundredth": 100,
+    "hundredths": 100,
     "thirtysecond": 32, "thirtyseconds": 32, "sixtyfourth": 64, "sixtyfourths": 64,
 }  # fmt: skip
 _PART_NAMES = {2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth", 32: "thirty-second", 64: "sixty-fourth"}
@@ -32,7 +33,7 @@ _BROKEN_TENS = re.compile(r"\b(?:(twen|thir|for|fif|six|seven|nine)|eight?)[- ](
 _BROKEN_PART = re.compile(r"\b(thirty|sixty)-(seconds?|fourths?)\b", re.IGNORECASE)
 _TOKEN = re.compile(r"(?: *|(?<=[a-z])-)([a-z]+|[0-9]+(?:[.,][0-9]+)?(?![0-9.,/⁄]))(?![a-z])", re.IGNORECASE)
 _TAIL = re.compile(r"^(.*?) and (a|one|three) (half|quarters?)$", re.IGNORECASE)
-_OF_A = re.compile(r"^(?:of )?(?:an? )?", re.IGNORECASE)
+_OF_A = re.compile(r" *(?:of )?(?:an? )?", re.IGNORECASE)
 _NUMBER_WORD = {*_DIGITS, *_UNITS, *_TEN_WORDS, *_SCALES, "hundred"}
 
 
@@ -53,6 +54,10 @@ class _Words:
             return None
         self.at = match.end()
         return match[1].lower()
+
+    def skip(self, pattern: re.Pattern[str]) -> None:
+        match = pattern.match(self.text, self.at)
+        self.at = match.end() if match else self.at
 
     def rest(self) -> str:
         return self.text[self.at :].strip(" -")
@@ -87,40 +92,50 @@ def understand(text: str) -> tuple[Fraction, str] | None:
 
 
 def _number(words: _Words, text: str) -> tuple[Fraction, str, int] | None:
+    """The value, the words left over and the sign."""
     sign = -1 if words.take("minus", "negative") else 1
     if sign == 1:
         words.take("plus", "positive")
-    if words.peek() in ("point", "decimal"):
-        return _decimals(words, text), words.rest(), sign
-    if words.peek() in ("half", "quarter"):
-        return _part(words, Fraction(1), text), _after_of(words), sign
-    if words.peek() in ("a", "an"):
-        words.take()
-        if words.peek() in _PARTS:
-            return _part(words, Fraction(1), text), _after_of(words), sign
-        if words.peek() != "hundred":
-            return Fraction(1), words.rest(), sign
-        words.take()
-        return Fraction(100), words.rest(), sign
-    value = _whole(words)
+    value = _size(words, text)
     if value is None:
         return None
-    if words.peek() in ("point", "decimal"):
-        value += _decimals(words, text)
-    elif words.peek() in _PARTS:
-        return _part(words, value, text), _after_of(words), sign
-    elif words.peek() == "and":
-        words.take()
-        top = _whole(words) if words.take("a") is None else Fraction(1)
-        if top is None or words.peek() not in _PARTS:
-            raise _unheard(text, "say for example two and a half thou")
-        value += _part(words, top, text)
-        return value, _after_of(words), sign
     if words.peek() in _NUMBER_WORD or (words.peek() or " ")[0].isdigit():
         raise _unheard(
             text, "two numbers one after the other; say fifteen goes sixteen no, or point oh one six"
         )
     return value, words.rest(), sign
+
+
+def _size(words: _Words, text: str) -> Fraction | None:
+    if words.peek() in ("point", "decimal"):
+        return _decimals(words, text)
+    value = _one(words)
+    if value is not None:
+        return value if words.peek() not in _PARTS else _part(words, value, text)
+    value = Fraction(1) if words.peek() in ("half", "quarter") else _whole(words)
+    if value is None or words.peek() in _PARTS:
+        return None if value is None else _part(words, value, text)
+    if words.peek() in ("point", "decimal"):
+        return value + _decimals(words, text)
+    if words.take("and"):
+        top = Fraction(1) if words.take("a", "an") else _whole(words)
+        if top is None or words.peek() not in _PARTS:
+            raise _unheard(text, "say for example two and a half thou")
+        value += _part(words, top, text)
+    return value
+
+
+def _one(words: _Words) -> Fraction | None:
+    """1 for the "a" of "a thou" or "a quarter", 100 for "a hundred"; None for another beginning."""
+    mark = words.at
+    if not words.take("a", "an"):
+        return None
+    if words.take("hundred"):
+        return Fraction(100)
+    if not words.rest():
+        words.at = mark
+        return None
+    return Fraction(1)
 
 
 def _part(words: _Words, top: Fraction, text: str) -> Fraction:
@@ -129,12 +144,8 @@ def _part(words: _Words, top: Fraction, text: str) -> Fraction:
         raise _unheard(
             text, "a tenth may be of a thou, of a millimetre or of an inch; say nought point three thou"
         )
+    words.skip(_OF_A)
     return top / _PARTS[name]
-
-
-def _after_of(words: _Words) -> str:
-    """What is left after "of a", so that "half a thou" and "three quarters of an inch" end in their units."""
-    return _OF_A.sub("", words.rest())
 
 
 def _decimals(words: _Words, text: str) -> Fraction:
@@ -176,7 +187,7 @@ def _below_thousand(words: _Words) -> int | None:
 
 
 def _joined(words: _Words, read: Callable[[_Words], int | None]) -> int:
-    """What follows a hundred or a thousand, with or without "and"; 0 if that is no number but a half or a unit."""
+    """What follows a hundred or a thousand, with or without "and"; 0 if that is no number but a half."""
     mark = words.at
     words.take("and")
     number = read(words)
@@ -222,14 +233,13 @@ def speak_number(value: Fraction, *, halves: bool = False) -> str:
 def speak_rule_fraction(value: Fraction) -> tuple[str, bool] | None:
     """`value` as the graduations of a rule, halves to sixty-fourths: "one and fifteen sixteenths".
 
-    Also whether it is less than one, so that "of an inch" follows and not "inches". None if it is no such fraction.
+    Also whether it is less than one, so that "of an inch" follows and not "inches". None if no such fraction.
     """
     whole, left = divmod(abs(value), 1)
     if left.denominator not in _PART_NAMES:
         return None
-    part = f"{_speak_whole(left.numerator)} {_PART_NAMES[left.denominator]}" + (
-        "s" if left.numerator > 1 else ""
-    )
+    many = ("a" if whole else "") if left.denominator == 2 else _speak_whole(left.numerator)
+    part = f"{many} {_PART_NAMES[left.denominator]}".strip() + ("s" if left.numerator > 1 else "")
     sign = "minus " if value < 0 else ""
     return (f"{sign}{_speak_whole(whole)} and {part}", False) if whole else (f"{sign}{part}", True)
 

@@ -1,4 +1,4 @@
-"""How the trade writes its units: our own spelling of each, the other spellings people use, and the spoken words.
+"""How the trade writes its units: our own spelling of each, other spellings people use, and the words.
 
 Tables only. Which dimension a unit has and what it converts to is pint's business, in `qclog.domain.units`.
 """
@@ -32,7 +32,8 @@ TRADE_UNITS: dict[str, tuple[str, str, str, str]] = {
         "kilogram_force", "kilogram-force", "kilograms-force",
         "kilogram force|kilograms force|kilogram-force|kilograms-force|kg-f|kg f|kp|kilopond|kiloponds",
     ),
-    "ozf": ("ounce_force", "ounce-force", "ounces-force", "ounce force|ounces force|ounce-force|ounces-force"),
+    "ozf": ("ounce_force", "ounce-force", "ounces-force",
+            "ounce force|ounces force|ounce-force|ounces-force"),
     "gf": ("gram_force", "gram-force", "grams-force", "gram force|grams force|gram-force|grams-force"),
     "lb": ("pound", "pound", "pounds", "lbs|pound|pounds|lbm"),
     "oz": ("ounce", "ounce", "ounces", "ounce|ounces"),
@@ -45,7 +46,8 @@ TRADE_UNITS: dict[str, tuple[str, str, str, str]] = {
     "mbar": ("millibar", "millibar", "millibars", "millibar|millibars"),
     "psi": (
         "pound_force_per_square_inch", "pound per square inch", "pounds per square inch",
-        "lbf/in²|lbf/in2|lb/in²|lb/in2|lb/sq in|lbf/sq in|lbs/sq in|pound per square inch|pounds per square inch|psig",
+        "lbf/in²|lbf/in2|lb/in²|lb/in2|lb/sq in|lbf/sq in|lbs/sq in|psig"
+        "|pound per square inch|pounds per square inch",
     ),
     "kgf/cm²": (
         "kilogram_force/centimeter**2", "kilogram-force per square centimetre",
@@ -69,7 +71,8 @@ TRADE_UNITS: dict[str, tuple[str, str, str, str]] = {
     ),
     "K": ("kelvin", "kelvin", "kelvin", "kelvin|kelvins"),
     "°": ("degree", "degree", "degrees", "deg|degs|degree|degrees|deg."),
-    "arcmin": ("arcminute", "minute of arc", "minutes of arc", "minute of arc|minutes of arc|arcminute|arcminutes"),
+    "arcmin": ("arcminute", "minute of arc", "minutes of arc",
+               "minute of arc|minutes of arc|arcminute|arcminutes"),
     "rad": ("radian", "radian", "radians", "radian|radians"),
     "s": ("second", "second", "seconds", "second|seconds|sec|secs"),
     "min": ("minute", "minute", "minutes", "minute|minutes|mins"),
@@ -85,9 +88,11 @@ TRADE_UNITS: dict[str, tuple[str, str, str, str]] = {
 TORQUE_FORCES: dict[str, str] = {
     "lb": "lbf", "lbs": "lbf", "lbf": "lbf", "pound": "lbf", "pounds": "lbf", "lbsf": "lbf",
     "kg": "kgf", "kgs": "kgf", "kgf": "kgf", "kp": "kgf", "kilogram": "kgf", "kilograms": "kgf",
-    "oz": "ozf", "ozf": "ozf", "ounce": "ozf", "ounces": "ozf", "g": "gf", "gf": "gf", "gram": "gf", "grams": "gf",
+    "oz": "ozf", "ozf": "ozf", "ounce": "ozf", "ounces": "ozf", "g": "gf", "gf": "gf",
+    "gram": "gf", "grams": "gf",
     "n": "N", "newton": "N", "newtons": "N", "kn": "kN", "kilonewton": "kN", "kilonewtons": "kN",
-    "cn": "cN", "centinewton": "cN", "centinewtons": "cN", "dan": "daN", "decanewton": "daN", "decanewtons": "daN",
+    "cn": "cN", "centinewton": "cN", "centinewtons": "cN", "dan": "daN", "decanewton": "daN",
+    "decanewtons": "daN",
 }  # fmt: skip
 TORQUE_LENGTHS: dict[str, str] = {
     "in": "in", "ins": "in", "inch": "in", "inches": "in", "ft": "ft", "foot": "ft", "feet": "ft",
@@ -99,8 +104,8 @@ _FORCE_PINT = {"lbf": "pound_force", "kgf": "kilogram_force", "ozf": "ounce_forc
                "N": "newton", "kN": "kilonewton", "cN": "centinewton", "daN": "decanewton"}  # fmt: skip
 _FORCE_WORD = {"lbf": "pound-force", "kgf": "kilogram-force", "ozf": "ounce-force", "gf": "gram-force",
                "N": "newton", "kN": "kilonewton", "cN": "centinewton", "daN": "decanewton"}  # fmt: skip
-_COMPACT = {"Nm": "N·m", "NM": "N·m", "Ncm": "N·cm", "ncm": "N·cm", "Nmm": "N·mm", "nmm": "N·mm", "cNm": "cN·m",
-            "daNm": "daN·m", "kNm": "kN·m", "mN": "mN", "MN": "MN", "mPa": "mPa"}  # fmt: skip
+_COMPACT = {"Nm": "N·m", "NM": "N·m", "Ncm": "N·cm", "ncm": "N·cm", "Nmm": "N·mm", "nmm": "N·mm",
+            "cNm": "cN·m", "daNm": "daN·m", "kNm": "kN·m", "mN": "mN", "MN": "MN", "mPa": "mPa"}  # fmt: skip
 
 PINT_NAME: dict[str, str] = {}
 """Our spelling -> the expression pint reads."""

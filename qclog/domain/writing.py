@@ -1,12 +1,31 @@
-"""Exact fractions written as decimals, without float noise."""
+"""Text as typed made even, and exact fractions written as decimals without float noise."""
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 from functools import lru_cache
 
 MOST_DECIMALS = 12
 SIGNIFICANT_DIGITS = 6
+
+_TIDY = str.maketrans({
+    "\u00a0": " ", "\u2009": " ", "\u202f": " ", "\u2007": " ", "\t": " ",
+    "−": "-", "–": "-", "—": "-", "‐": "-", "‑": "-", "﹣": "-", "－": "-", "＋": "+",
+    "′": "'", "’": "'", "‘": "'", "ʹ": "'", "″": '"', "”": '"', "“": '"', "„": '"', "ʺ": '"',
+    "μ": "µ", "⋅": "·", "•": "·", "∙": "·", "×": "*", "℃": "°C", "℉": "°F", "º": "°",
+    "½": " 1⁄2", "¼": " 1⁄4", "¾": " 3⁄4", "⅛": " 1⁄8", "⅜": " 3⁄8", "⅝": " 5⁄8", "⅞": " 7⁄8", "∕": "/",
+})  # fmt: skip
+_SPACES = re.compile(r" {2,}")
+
+
+def tidy(text: str) -> str:
+    """`text` with one sign for each minus, quote, micro, middle dot and space, and no spaces at the ends.
+
+    Leaves letters as they are. `½` becomes a space and `1⁄2`, with the fraction slash that a typed `/` isn't.
+    """
+    plain = text.translate(_TIDY).replace("''", '"').strip()
+    return _SPACES.sub(" ", plain)
 
 
 def exact_decimals(value: Fraction) -> int | None:
