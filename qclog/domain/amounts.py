@@ -75,10 +75,15 @@ def read_amount(said: str, own: str) -> Amount:
         )
     value, rest = _split(plain, own)
     if abs(value) >= LARGEST or 0 < abs(value) < SMALLEST:
-        raise ReadingError(
-            "far too large or too small to be a reading", field="reading", found=plain, hint=SAY
-        )
+        raise ReadingError("far too large or too small to be a reading", field="reading", found=plain, hint=SAY)
     rest = rest.strip(" ,;")
+    if re.match(r"-? ?[0-9]", rest):
+        raise ReadingError(
+            "two numbers one after the other",
+            field="reading",
+            found=plain,
+            hint="say 15/16 if 15 goes and 16 does not, 1 1/2 for a fraction, or give one number",
+        )
     if not rest:
         return Amount(value, own, unit_said=False)
     return Amount(value, fitting_unit(rest, own), unit_said=True)
@@ -112,9 +117,7 @@ def _fraction(match: re.Match[str], plain: str) -> Fraction:
     named = match.groupdict()
     top, bottom, whole = int(named["top"]), int(named["bottom"]), named.get("whole")
     if bottom == 0 or (whole is not None and top >= bottom):
-        raise ReadingError(
-            "that is not a fraction", field="reading", found=plain, hint="say for example 1 1/2 in"
-        )
+        raise ReadingError("that is not a fraction", field="reading", found=plain, hint="say for example 1 1/2 in")
     value = int(whole or 0) + Fraction(top, bottom)
     return -value if _is_minus(match) else value
 
@@ -129,7 +132,10 @@ def fitting_unit(text: str, own: str) -> str:
     ------
     UnitError : unknown, or of another dimension (both are named).
     """
-    name = parse_unit(text)
+    try:
+        name = parse_unit(text)
+    except UnitError as error:
+        raise UnitError(error.message, field="reading", found=text, hint=error.hint) from error
     if name == own:
         return own
     wanted = dimensionality(own)

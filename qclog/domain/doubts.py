@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -39,7 +40,7 @@ def doubt(said: Said, *, unit: str, plausible: PlausibleRange, step: Fraction | 
     ----------
     said : the reading, in any unit of the same dimension.
     unit : the characteristic's own unit, which `plausible` and `step` are in.
-    plausible : lowest and highest believable value, None for no end. A bracket is judged by its middle.
+    plausible : lowest and highest believable value, None for no end.
     step : of the usual gauge; how finely values are written in the question.
 
     Raises
@@ -51,9 +52,8 @@ def doubt(said: Said, *, unit: str, plausible: PlausibleRange, step: Fraction | 
         return None
     suggestions = tuple(
         meant
-        for other in _ALSO_MEANT.get(dimension(target), ())
-        if other != said.unit
-        and _is_believable(convert_said(meant := _as_if(said, other), target), plausible)
+        for meant in _other_meanings(said, dimension(target))
+        if _is_believable(convert_said(meant, target), plausible)
     )
     if said.unit == target:
         shown = _show(said, None)
@@ -68,14 +68,26 @@ def doubt(said: Said, *, unit: str, plausible: PlausibleRange, step: Fraction | 
 
 
 def _is_believable(said: Said, plausible: PlausibleRange) -> bool:
-    """Whether any value that `said` allows, or the middle of its bracket, is within the range."""
+    """Whether some value that `said` allows is within the range; the ends of a bracket aren't allowed by it."""
     lowest, highest = plausible
-    at = said.middle
-    low, high = (said.low, said.high) if at is None else (at, at)
-    return not (
-        (lowest is not None and high is not None and high < lowest)
-        or (highest is not None and low is not None and low > highest)
-    )
+    if said.kind == "point":
+        low = said.low
+        return low is not None and (lowest is None or low >= lowest) and (highest is None or low <= highest)
+    too_low = lowest is not None and said.high is not None and said.high <= lowest
+    too_high = highest is not None and said.low is not None and said.low >= highest
+    return not (too_low or too_high)
+
+
+def _other_meanings(said: Said, measured: str) -> Iterator[Said]:
+    """The same figures in other units, and `15/16` as a fraction of an inch."""
+    for unit in _ALSO_MEANT.get(measured, ()):
+        if unit != said.unit:
+            yield _as_if(said, unit)
+    low, high = said.low, said.high
+    if measured != "length" or said.kind != "bracket" or low is None or not high:
+        return
+    if low.denominator == high.denominator == 1:
+        yield Said(f"{low}/{high} in", "point", low / high, low / high, "in")
 
 
 def _as_if(said: Said, unit: str) -> Said:
@@ -88,9 +100,7 @@ def _show(said: Said, step: Fraction | None) -> str:
     if low is None or high is None:
         end = low if low is not None else high
         return (
-            "no leaf"
-            if end is None
-            else f"{'above' if high is None else 'below'} {write(end, said.unit, step=step)}"
+            "no leaf" if end is None else f"{'above' if high is None else 'below'} {write(end, said.unit, step=step)}"
         )
     if said.kind == "point":
         return write(low, said.unit, step=step)
@@ -110,5 +120,5 @@ def _either(suggestions: tuple[Said, ...], unit: str, step: Fraction | None) -> 
     each = []
     for meant in suggestions:
         also = "" if meant.unit == unit else f", which is {_show(convert_said(meant, unit), step)}"
-        each.append(_show(meant, None) + also)
+        each.append(meant.text + also)
     return ", or ".join(each)

@@ -124,9 +124,7 @@ def read(
 def _checked(text: str) -> str:
     stripped = text.strip()
     if len(stripped) > LONGEST_TEXT:
-        raise ReadingError(
-            f"longer than {LONGEST_TEXT} characters", field="reading", found=stripped[:40], hint=SAY
-        )
+        raise ReadingError(f"longer than {LONGEST_TEXT} characters", field="reading", found=stripped[:40], hint=SAY)
     plain = tidy(stripped)
     if not plain:
         raise ReadingError(
@@ -196,9 +194,7 @@ def _read_goes(plain: str, own: str, leaves: Sequence[Fraction]) -> tuple[Amount
         )
     amounts = {way: read_amount(what, own) for way, what in by_way.items()}
     named = next((amount.unit for amount in amounts.values() if amount.unit_said), own)
-    amounts = {
-        way: amount if amount.unit_said else amount._replace(unit=named) for way, amount in amounts.items()
-    }
+    amounts = {way: amount if amount.unit_said else amount._replace(unit=named) for way, amount in amounts.items()}
     go = amounts[True]
     if False in amounts:
         return go, amounts[False]
@@ -264,9 +260,7 @@ def _bracket(text: str, go: Amount, no_go: Amount | None) -> Said:
             f"{large} goes but {small} does not: the leaf that goes must be the smaller",
             field="reading",
             found=text,
-            hint="check the two sizes"
-            if go.value == no_go.value
-            else f"did you mean {small} goes, {large} no?",
+            hint="check the two sizes" if go.value == no_go.value else f"did you mean {small} goes, {large} no?",
         )
     return Said(text, "bracket", go.value, no_go.value, go.unit)
 

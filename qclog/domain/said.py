@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-from qclog.domain.units import convert, in_words, parse_unit, write, write_number
-from qclog.domain.writing import exact_decimals
+from qclog.domain.units import convert, in_words, parse_unit, write
+from qclog.domain.writing import exact_decimals, write_exactly
 
 Kind = Literal["point", "bracket", "below", "above", "none", "word"]
 
@@ -97,7 +97,7 @@ def canonical(said: Said) -> str:
         return _exact(low, unit)
     if said.kind == "bracket" and low is not None and high is not None:
         if unit != "in" and None not in (exact_decimals(low), exact_decimals(high)):
-            return f"{_exact_number(low)}/{_exact(high, unit)}"
+            return f"{write_exactly(low)}/{_exact(high, unit)}"
         return f"{_exact(low, unit)} goes {_exact(high, unit)} no"
     if said.kind == "above" and low is not None:
         return f"{_exact(low, unit)} goes, no larger leaf"
@@ -108,18 +108,6 @@ def canonical(said: Said) -> str:
 
 def _exact(value: Fraction, unit: str) -> str:
     if unit == "count":
-        return f"{_exact_number(value)} count"
-    number = _exact_number(value)
+        return f"{write_exactly(value)} count"
+    number = write_exactly(value)
     return write(Fraction(0), unit).replace("0", number, 1)
-
-
-def _exact_number(value: Fraction) -> str:
-    """A decimal if it can be exact, else a whole number and a fraction: "16 18/127"."""
-    if exact_decimals(value) is not None:
-        return write_number(value, step=_finest(value))
-    whole, left = divmod(abs(value), 1)
-    return f"{'-' if value < 0 else ''}{whole} {left.numerator}/{left.denominator}"
-
-
-def _finest(value: Fraction) -> Fraction:
-    return Fraction(1, 10 ** (exact_decimals(value) or 0))

@@ -64,9 +64,7 @@ def parse_unit(text: str) -> str:
     if not plain:
         raise UnitError("no unit was given", found=text, hint="say for example thou, mm or lbf·in")
     if len(plain) > LONGEST_UNIT or not plain.isprintable():
-        raise UnitError(
-            "this is not a unit", found=text[:LONGEST_UNIT], hint="say for example thou, mm or lbf·in"
-        )
+        raise UnitError("this is not a unit", found=text[:LONGEST_UNIT], hint="say for example thou, mm or lbf·in")
     if _MIL.search(plain):
         raise UnitError(
             "to some a mil is a thousandth of an inch, elsewhere it is an angle",
@@ -175,7 +173,7 @@ def line(start: str, end: str | None) -> tuple[Fraction, Fraction]:
     scale, goal = units.parse_units(start), None if end is None else units.parse_units(end)
     try:
         quantities = [units.Quantity(Fraction(x), scale) for x in (0, 1, 2)]
-        points = [(q.to_root_units() if goal is None else q.to(goal)).magnitude for q in quantities]
+        points = [(q.to_base_units() if goal is None else q.to(goal)).magnitude for q in quantities]
     except (AttributeError, TypeError, ValueError) as error:
         raise UnitError("this unit does not convert", found=start, hint="use a plain unit") from error
     if not all(isinstance(point, Fraction | int) for point in points):

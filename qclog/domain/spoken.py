@@ -73,9 +73,7 @@ def understand(text: str) -> tuple[Fraction, str] | None:
     ------
     ReadingError : a number that may be heard two ways ("point sixteen", "three tenths").
     """
-    signed = re.sub(
-        r"^([+-]) ?(?=[a-z0-9])", lambda m: "minus " if m[1] == "-" else "plus ", text, flags=re.IGNORECASE
-    )
+    signed = re.sub(r"^([+-]) ?(?=[a-z0-9])", lambda m: "minus " if m[1] == "-" else "plus ", text, flags=re.IGNORECASE)
     whole = _BROKEN.sub(lambda m: (m[1] or "eigh") + m[2], signed)
     whole = _BROKEN_TENS.sub(lambda m: (m[1] or "eigh") + m[2], whole)
     whole = _BROKEN_PART.sub(r"\1\2", whole)
@@ -100,9 +98,7 @@ def _number(words: _Words, text: str) -> tuple[Fraction, str, int] | None:
     if value is None:
         return None
     if words.peek() in _NUMBER_WORD or (words.peek() or " ")[0].isdigit():
-        raise _unheard(
-            text, "two numbers one after the other; say fifteen goes sixteen no, or point oh one six"
-        )
+        raise _unheard(text, "two numbers one after the other; say fifteen goes sixteen no, or point oh one six")
     return value, words.rest(), sign
 
 
@@ -141,9 +137,7 @@ def _one(words: _Words) -> Fraction | None:
 def _part(words: _Words, top: Fraction, text: str) -> Fraction:
     name = words.take() or ""
     if name in ("tenth", "tenths") and not re.match(r"of an? [a-z]", words.rest(), re.IGNORECASE):
-        raise _unheard(
-            text, "a tenth may be of a thou, of a millimetre or of an inch; say nought point three thou"
-        )
+        raise _unheard(text, "a tenth may be of a thou, of a millimetre or of an inch; say nought point three thou")
     words.skip(_OF_A)
     return top / _PARTS[name]
 
@@ -213,7 +207,7 @@ def _below_hundred(words: _Words) -> int | None:
 
 
 def _unheard(text: str, hint: str) -> ReadingError:
-    return ReadingError("this number can be heard in more than one way", found=text, hint=hint)
+    return ReadingError("this number can be heard in more than one way", field="reading", found=text, hint=hint)
 
 
 def speak_number(value: Fraction, *, halves: bool = False) -> str:

@@ -114,9 +114,7 @@ def factor(from_unit: str, to_unit: str) -> Fraction:
 @lru_cache(maxsize=1024)
 def base_factor(unit: str) -> float:
     """What one step of `unit` is in SI base units (m, kg, s, K, rad); where its zero is doesn't count."""
-    units = registry()
-    base = units.get_base_units(units.parse_units(pint_expression(parse_unit(unit))))[1]
-    return float(line(pint_expression(parse_unit(unit)), str(base))[0])
+    return float(line(pint_expression(parse_unit(unit)), None)[0])
 
 
 def convert(value: Fraction, from_unit: str, to_unit: str) -> Fraction:

@@ -64,6 +64,15 @@ def write_number(value: Fraction, *, step: Fraction | None = None) -> str:
     return _strip(_fixed(value, _significant_decimals(value)))
 
 
+def write_exactly(value: Fraction) -> str:
+    """`value` as a decimal if that can be exact, else as a whole number and a fraction: "16 18/127"."""
+    needed = exact_decimals(value)
+    if needed is not None:
+        return _fixed(value, needed)
+    whole, left = divmod(abs(value), 1)
+    return f"{'-' if value < 0 else ''}{whole} {left.numerator}/{left.denominator}"
+
+
 def _significant_decimals(value: Fraction) -> int:
     size, decimals = abs(value), SIGNIFICANT_DIGITS
     while size >= 1 and decimals > 0:
