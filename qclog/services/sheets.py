@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import UTC, datetime, time
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from qclog.domain.casetype_file import read_sheet
-from qclog.domain.casetypes import Sheet, Version, version_at
+from qclog.domain.casetypes import Limits, Sheet, Version, version_at
 from qclog.domain.moments import now
 from qclog.errors import InputError
 from qclog.store import records
@@ -82,3 +83,37 @@ def known_case_types(use: Use) -> list[str]:
     return [row["case_type"] for row in use.rows("case_types")]
 
 
+
+
+@dataclass(frozen=True, slots=True)
+class Overview:
+    """One case type at a glance."""
+
+    sheet: Sheet
+    jobs: int
+    first_opened: datetime | None
+    last_opened: datetime | None
+
+
+def overview(log: Log) -> list[Overview]:
+    """Every case type with the sheet in force now and how many jobs there are."""
+    with log.reading() as use:
+        rows = use.rows("case_types")
+        return [
+            Overview(latest(use, r["case_type"]), r["jobs"], r["first_opened"], r["last_opened"]) for r in rows
+        ]
+
+
+def limits_text(limits: Limits) -> str:
+    """A limit set as a person would say it: `15 to 17.5, wanted 16`."""
+    lower, upper = limits.lower, limits.upper
+    if lower is not None and upper is not None:
+        said = f"{lower:g} to {upper:g}"
+    elif upper is not None:
+        said = f"at most {upper:g}"
+    elif lower is not None:
+        said = f"at least {lower:g}"
+    else:
+        said = ""
+    wanted = f"wanted {limits.nominal:g}" if limits.nominal is not None else ""
+    return ", ".join(part for part in (said, wanted) if part)

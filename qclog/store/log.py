@@ -66,9 +66,9 @@ class Use:
         """The result of sql/queries/`query`.sql as a polars frame."""
         return self.connection.sql(_query(query), params=values or None).pl()
 
-    def rows(self, query: str, **values: object) -> list[dict[str, Any]]:
-        """The result of sql/queries/`query`.sql, one dict a row."""
-        result = self.connection.execute(_query(query), values or None)
+    def rows(self, query: str, *, folder: str = "queries", **values: object) -> list[dict[str, Any]]:
+        """The result of sql/`folder`/`query`.sql, one dict a row."""
+        result = self.connection.execute(_query(query, folder), values or None)
         names = [d[0] for d in result.description or ()]
         return [dict(zip(names, row, strict=True)) for row in result.fetchall()]
 
@@ -105,8 +105,8 @@ _KEYED_BY_ID = ("gauge_check", "job_detail", "part", "reading", "strike", "comeb
 
 
 @cache
-def _query(name: str) -> str:
-    return resources.sql_text(f"queries/{name}.sql")
+def _query(name: str, folder: str = "queries") -> str:
+    return resources.sql_text(f"{folder}/{name}.sql")
 
 
 @cache

@@ -1,0 +1,54 @@
+"""`qclog import`, `qclog export`: exchange folders in and out."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import Any
+
+from qclog.cli import options
+
+
+def add_to(commands: Any) -> None:
+    """Add the commands."""
+    into = commands.add_parser("import", help="add an exchange folder to the log, all of it or nothing")
+    into.add_argument("folder", type=Path)
+    options.add_log(into)
+    options.add_by(into)
+    into.add_argument(
+        "--timezone", default="UTC", metavar="ZONE", help="of the workshop, if this makes a new log (default UTC)"
+    )
+    into.set_defaults(run=bring_in)
+    out = commands.add_parser("export", help="write the whole log as an exchange folder")
+    out.add_argument("folder", type=Path)
+    options.add_log(out)
+    out.set_defaults(run=bring_out)
+
+
+def bring_in(arguments: argparse.Namespace) -> int:
+    """Import a folder."""
+    from qclog.services.import_folder import import_folder
+
+    log = options.log_of(arguments)
+    submission = options.submission_of(arguments, f"import of {arguments.folder.name}", via="import")
+    if sys.stderr.isatty():
+        print(f"reading {arguments.folder} ...", file=sys.stderr)
+    done = import_folder(log, arguments.folder, submission, timezone=arguments.timezone)
+    if done.nothing_new:
+        print(f"nothing new: {log.path} has everything in {arguments.folder}")
+        return 0
+    for table, count in done.added:
+        already = dict(done.already)[table]
+        if count or already:
+            print(f"{table.replace('_', ' '):<13} {count:>9,} added" + (f", {already:,} there already" if already else ""))
+    return 0
+
+
+def bring_out(arguments: argparse.Namespace) -> int:
+    """Export the log."""
+    from qclog.services.export_folder import export_folder
+
+    for file, count in export_folder(options.log_of(arguments), arguments.folder):
+        print(f"{file:<28} {count:>9,} rows")
+    return 0

@@ -1,0 +1,116 @@
+"""`qclog gauge`: the gauges, and what happens to them."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import date
+from typing import Any
+
+from qclog.cli import options
+from qclog.errors import InputError
+
+
+def add_to(commands: Any) -> None:
+    """Add the commands."""
+    parser = commands.add_parser("gauge", help="gauges: add, list, record a check or a drop")
+    actions = parser.add_subparsers(title="actions", metavar="ACTION", required=True)
+    add = actions.add_parser("add", help="add a gauge")
+    add.add_argument("name")
+    add.add_argument(
+        "--kind", required=True, help="feeler, dial, depth_mic, micrometer, bore, torque, balance or other"
+    )
+    add.add_argument("--unit", required=True)
+    add.add_argument("--step", required=True, type=float, help="the finest difference it shows, in its unit")
+    add.add_argument("--leaves", default="", help="sizes of a feeler's leaves: '1 2 3 4'")
+    add.add_argument("--calibration-due", metavar="DATE")
+    options.add_log(add)
+    options.add_by(add)
+    add.set_defaults(run=add_one)
+    listing = actions.add_parser("list", help="every gauge with its last check")
+    options.add_log(listing)
+    listing.set_defaults(run=list_all)
+    record = actions.add_parser("record", help="record a check, drop, withdrawal, return or calibration")
+    record.add_argument("name")
+    record.add_argument("event", help="check, dropped, withdrawn, returned or calibrated")
+    record.add_argument("--reference", type=float, help="what the check piece is")
+    record.add_argument("--reading", type=float, help="what the gauge read on it")
+    record.add_argument("--unit")
+    record.add_argument("--at", metavar="TIME", help="when (default: now)")
+    record.add_argument("--note")
+    options.add_log(record)
+    options.add_by(record)
+    record.set_defaults(run=record_event)
+
+
+def add_one(arguments: argparse.Namespace) -> int:
+    """Add a gauge."""
+    from qclog.domain import units
+    from qclog.domain.jobs import Gauge
+    from qclog.services import people
+
+    try:
+        leaves = tuple(float(leaf) for leaf in arguments.leaves.split())
+    except ValueError as error:
+        raise InputError(
+            "leaves are sizes separated by spaces", field="leaves", found=arguments.leaves, hint="as '1 1.5 2 3'"
+        ) from error
+    try:
+        due = date.fromisoformat(arguments.calibration_due) if arguments.calibration_due else None
+    except ValueError as error:
+        raise InputError(
+            "is not a date", field="calibration-due", found=arguments.calibration_due, hint="as 2027-03-14"
+        ) from error
+    unit = units.parse_unit(arguments.unit)
+    gauge = Gauge(arguments.name, arguments.kind, unit, arguments.step, leaves, due)
+    people.add_gauge(options.log_of(arguments), gauge, options.submission_of(arguments, f"gauge {arguments.name}"))
+    print(f"{gauge.gauge} is in the log: {gauge.kind}, {gauge.unit}, step {gauge.step:g}")
+    return 0
+
+
+def list_all(arguments: argparse.Namespace) -> int:
+    """List gauges."""
+    from qclog.cli.columns import print_columns
+    from qclog.services import people
+
+    rows = [
+        (
+            r["gauge"],
+            r["kind"],
+            r["unit"],
+            f"{r['step']:g}",
+            r["last_checked"],
+            r["last_dropped"],
+            r["calibration_due"],
+            "withdrawn" if r["withdrawn"] else "",
+        )
+        for r in people.list_gauges(options.log_of(arguments))
+    ]
+    print_columns(
+        ("gauge", "kind", "unit", "step", "last check", "last drop", "calibration due", ""), rows, right=("step",)
+    )
+    return 0
+
+
+def record_event(arguments: argparse.Namespace) -> int:
+    """Record an event of a gauge."""
+    from qclog.domain.moments import now, read_moment
+    from qclog.services import people, sheets
+
+    log = options.log_of(arguments)
+    with log.reading() as use:
+        zone = sheets.timezone_of(use)
+    at = read_moment(arguments.at, zone) if arguments.at else now()
+    people.check_gauge(
+        log,
+        arguments.name,
+        arguments.event,
+        options.submission_of(arguments, f"gauge {arguments.name} {arguments.event}"),
+        at=at,
+        reference=arguments.reference,
+        reading=arguments.reading,
+        unit=arguments.unit,
+        by=arguments.by,
+        note=arguments.note,
+    )
+    print(f"{arguments.name}: {arguments.event} recorded")
+    return 0

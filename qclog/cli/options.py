@@ -1,0 +1,64 @@
+"""Options that many commands share, and what they stand for."""
+
+from __future__ import annotations
+
+import argparse
+import getpass
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from qclog.errors import InputError
+
+if TYPE_CHECKING:
+    from qclog.store.log import Log, Submission
+
+DEFAULT_LOG = "workshop.duckdb"
+LOG_VARIABLE = "QCLOG_LOG"
+PERSON_VARIABLE = "QCLOG_PERSON"
+
+
+def add_log(parser: argparse.ArgumentParser) -> None:
+    """--log FILE."""
+    parser.add_argument(
+        "--log",
+        metavar="FILE",
+        help=f"the log (default: ${LOG_VARIABLE}, else {DEFAULT_LOG} in this folder)",
+    )
+
+
+def add_by(parser: argparse.ArgumentParser) -> None:
+    """--by NAME."""
+    parser.add_argument("--by", metavar="NAME", help=f"who is doing this (default: ${PERSON_VARIABLE})")
+
+
+def log_of(arguments: argparse.Namespace) -> Log:
+    """The log that the command works on."""
+    from qclog.store.log import Log
+
+    return Log(Path(arguments.log or os.environ.get(LOG_VARIABLE) or DEFAULT_LOG))
+
+
+def person_of(arguments: argparse.Namespace) -> str:
+    """The named person the command acts for; InputError if nobody is named."""
+    name = arguments.by or os.environ.get(PERSON_VARIABLE)
+    if not name:
+        raise InputError(
+            "say who is doing this", field="by", hint=f"add --by NAME, or set {PERSON_VARIABLE} once for this bench"
+        )
+    return str(name)
+
+
+def submission_of(arguments: argparse.Namespace, what: str, *, via: str = "terminal") -> Submission:
+    """Who does it, by the terminal; the account's name where nobody is named."""
+    from qclog.store.log import Submission
+
+    name = arguments.by or os.environ.get(PERSON_VARIABLE) or _account()
+    return Submission(str(name), via, what)  # type: ignore[arg-type] # one of the ways of log.Via
+
+
+def _account() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):
+        return "unnamed"

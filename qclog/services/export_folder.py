@@ -1,0 +1,57 @@
+"""The whole log as an exchange folder, which imports back to the same log."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from qclog.errors import InputError
+from qclog.exchange.tables import TABLES
+from qclog.services.sheets import timezone_of
+from qclog.store.log import Log
+
+_QUERIES = {
+    "people": "people",
+    "gauges": "gauges",
+    "gauge_checks": "gauge_checks",
+    "jobs": "jobs_all",
+    "parts": "parts_all",
+    "readings": "readings_all",
+    "comebacks": "comebacks_all",
+}
+
+
+def export_folder(log: Log, folder: Path) -> list[tuple[str, int]]:
+    """Write every file of the contract; (file, rows) for each. InputError if the folder holds something already."""
+    if folder.exists() and any(folder.iterdir()):
+        raise InputError("the folder is not empty", field="folder", found=folder, hint="name a new one")
+    with log.reading() as use:
+        zone = timezone_of(use)
+        sheets = use.rows("sheets")
+        frames = {name: use.frame(query) for name, query in _QUERIES.items()}
+    (folder / "case_types").mkdir(parents=True, exist_ok=True)
+    written = []
+    for row in sheets:
+        name = f"{_file_name(row['case_type'])}_{_file_name(row['version'])}.toml"
+        (folder / "case_types" / name).write_text(row["text"], encoding="utf-8", newline="")
+        written.append((f"case_types/{name}", 1))
+    for table in TABLES:
+        frame = _as_text(frames[table.name], zone).select(table.columns)
+        frame.write_csv(folder / table.file)
+        written.append((table.file, len(frame)))
+    return written
+
+
+def _file_name(text: str) -> str:
+    return "".join(c if c.isalnum() or c in "-." else "_" for c in text)
+
+
+def _as_text(frame: pl.DataFrame, zone: ZoneInfo) -> pl.DataFrame:
+    """Times in the log's zone with their offset; numbers as short as they read back."""
+    local = pl.col(pl.Datetime).dt.replace_time_zone("UTC").dt.convert_time_zone(str(zone))
+    return frame.with_columns(
+        local.dt.strftime("%Y-%m-%dT%H:%M:%S%.f%:z"),
+        pl.col(pl.Date).dt.strftime("%Y-%m-%d"),
+    )

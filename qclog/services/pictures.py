@@ -1,0 +1,97 @@
+"""Charts ready to show or save."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from qclog.charts.over_time import Line, Picture, draw
+from qclog.domain import units
+from qclog.errors import InputError
+from qclog.services.case_chart import CaseChart
+
+FORMATS = (".svg", ".png", ".html")
+
+
+def number_text(chart: CaseChart, value: float, *, finer: int = 1) -> str:
+    """A figure of the chart with its unit, `finer` decimals beyond the step of its gauge."""
+    return f"{bare_number(chart, value, finer=finer)} {chart.characteristic.unit}"
+
+
+def bare_number(chart: CaseChart, value: float, *, finer: int = 1) -> str:
+    """A figure of the chart without its unit."""
+    step = chart.characteristic.step
+    if step is None:
+        return f"{value:.6g}"
+    decimals = max(0, len(f"{Fraction(str(step)) % 1:f}".rstrip("0")) - 2) if step % 1 else 0
+    return f"{value:.{decimals + finer}f}"
+
+
+def picture_of(chart: CaseChart) -> Picture:
+    """What to draw for a case chart."""
+    lines = []
+    if chart.drawn is not None:
+        for says, value in (
+            ("centre", chart.drawn.centre),
+            ("upper control limit", chart.drawn.upper),
+            ("lower control limit", chart.drawn.lower),
+        ):
+            lines.append(Line(f"{says} {bare_number(chart, value, finer=2)}", value, "control"))
+    if chart.specification is not None:
+        for says, limit in (("highest allowed", chart.specification.upper), ("lowest allowed", chart.specification.lower)):
+            if limit is not None:
+                lines.append(Line(f"{says} {bare_number(chart, limit)}", limit, "workshop"))
+    zone = str(chart.zone)
+    rows = chart.rows.with_columns(
+        pl.col("taken_at").dt.replace_time_zone("UTC").dt.convert_time_zone(zone).dt.replace_time_zone(None),
+        text=pl.Series([number_text(chart, v) for v in chart.rows["value"]], dtype=pl.String),
+    )
+    return Picture(
+        title=f"{chart.characteristic.name}, {chart.sheet.code}",
+        subtitle=subtitle(chart),
+        unit=chart.characteristic.unit,
+        rows=rows,
+        lines=lines,
+        step=_bar_step(chart),
+    )
+
+
+def _bar_step(chart: CaseChart) -> float | None:
+    step = chart.characteristic.step
+    places = len(chart.characteristic.positions)
+    return None if step is None else step / places if places else step
+
+
+def subtitle(chart: CaseChart) -> str:
+    """Which units are shown, how many, and what to bear in mind."""
+    said = f"{chart.group.words}; n = {len(chart.rows)}"
+    if chart.forced:
+        said += "; set by choice of shim, so it says little about the case"
+    if chart.drawn is None:
+        said += "; too few to set limits"
+    return said
+
+
+def chart_of(chart: CaseChart, *, dark: bool = False, width: int = 700, height: int = 340) -> Any:
+    """The Altair chart."""
+    return draw(picture_of(chart), dark=dark, width=width, height=height)
+
+
+def save(chart: CaseChart, file: Path) -> None:
+    """Write the chart to an SVG, PNG or HTML file, without a browser or network."""
+    kind = file.suffix.lower()
+    if kind not in FORMATS:
+        raise InputError(
+            "a chart is saved as SVG, PNG or HTML", field="file", found=file.name, hint="end it in .svg or .png"
+        )
+    file.parent.mkdir(parents=True, exist_ok=True)
+    drawn = chart_of(chart)
+    if kind == ".png":
+        drawn.save(file, ppi=144)
+    elif kind == ".html":
+        drawn.save(file, inline=True)
+    else:
+        drawn.save(file)
