@@ -1,4 +1,4 @@
-"""Limits in force, and how they came to be: a person re-bases them, gives a reason, and the old ones are kept."""
+"""Limits in force and how they came to be: a person re-bases them, with a reason; the old are kept."""
 
 from __future__ import annotations
 
@@ -73,9 +73,7 @@ def set_baseline(
     end = array.size if last is None else last
     for field, text in (("by", by), ("reason", reason)):
         if not text.strip():
-            raise StatisticsError(
-                f"{field} is empty", field=field, hint="say who re-based the limits, and why"
-            )
+            raise StatisticsError(f"{field} is empty", field=field, hint="say who re-based the limits, and why")
     if not 0 <= first < end <= array.size:
         raise StatisticsError(
             "the stretch lies outside the series",

@@ -1,4 +1,4 @@
-"""When did the mean change? One change, by likelihood, with the places that can't be ruled out; also by ranks."""
+"""When did the mean change? One change, by likelihood, with the places not ruled out; also by ranks."""
 
 from __future__ import annotations
 
@@ -75,9 +75,7 @@ def find_change(values: npt.ArrayLike, *, confidence: float = 0.95) -> ChangePoi
     notes = []
     if total == 0:
         notes.append("all readings are equal")
-        return ChangePoint(
-            n, best, rough, rough, 0.0, 0.0, 0.0, 0.0, 1.0, tuple(before.tolist()), level, tuple(notes)
-        )
+        return ChangePoint(n, best, rough, rough, 0.0, 0.0, 0.0, 0.0, 1.0, tuple(before.tolist()), level, tuple(notes))
     sd = sqrt(residual / (n - 2))
     if residual <= 1e-24 * total:
         notes.append("no spread inside the two stretches, so the place is beyond doubt")

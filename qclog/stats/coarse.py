@@ -9,19 +9,21 @@ import numpy as np
 import numpy.typing as npt
 
 from qclog.stats.constants import d2
-from qclog.stats.series import read_number, read_values, standard_deviation
+from qclog.stats.series import read_number, read_values, sum_of_squares
 
 
 @dataclass(frozen=True, slots=True)
 class CorrectedSpread:
     """A standard deviation with the rounding taken out, in the unit of the readings.
 
-    `allowed` is False where the correction does not hold; then `sd` is the uncorrected one.
+    `allowed` is False where the correction does not hold; then `sd` is the uncorrected one. `corrected` is
+    what the formula gives all the same, 0 where it would be the root of a negative number.
     """
 
     n: int
     sd: float
     raw_sd: float
+    corrected: float
     step: float
     allowed: bool
     warnings: tuple[str, ...] = ()
@@ -68,16 +70,17 @@ def step_warning(values: npt.ArrayLike, step: float, sigma: float | None = None)
     return f"too coarse to chart: a step of {step:g} against a spread of {sigma:.3g} (n = {array.size})"
 
 
-def correct_spread(values: npt.ArrayLike, step: float) -> CorrectedSpread:
+def correct_spread(values: npt.ArrayLike, step: float, *, ddof: int = 1) -> CorrectedSpread:
     """Take the rounding out of a standard deviation: s squared less step squared over 12 (Sheppard).
 
-    Allowed for a smooth, roughly bell-shaped spread of at least one step; not for even spreads or for final
-    readings that were forced to a target.
+    Allowed for a smooth, roughly bell-shaped spread of at least half a step; not for even spreads or for
+    final readings that were forced to a target.
 
     Parameters
     ----------
     values : one-dimensional, rounded to `step`, any unit, two or more.
     step : of the gauge, same unit, above 0.
+    ddof : 1 divides the sum of squares by n - 1, 0 by n.
 
     Raises
     ------
@@ -87,16 +90,18 @@ def correct_spread(values: npt.ArrayLike, step: float) -> CorrectedSpread:
     """
     array = read_values(values, minimum=2)
     read_number(step, "step", above=0)
-    raw = standard_deviation(array)
-    corrected = raw**2 - step**2 / 12
+    squares = sum_of_squares(array)
+    raw = sqrt(squares / (array.size - ddof))
+    corrected = sqrt(max(0.0, raw**2 - step**2 / 12))
     notes: list[str] = []
-    if raw < step:
-        notes.append("not corrected: the spread is less than one step; use the likelihood on intervals")
-    if array.size >= 8 and raw > 0 and float(np.mean(((array - array.mean()) / raw) ** 4)) < 2.1:
+    if corrected < step / 2:
+        notes.append("not corrected: the spread is less than half a step; use the likelihood on intervals")
+    z = (array - array.mean()) / raw if raw > 0 else array
+    if array.size >= 8 and raw > 0 and float(np.mean(z**4)) < 2.1:
         notes.append("not corrected: the readings are spread evenly or in two heaps, not like a bell")
     allowed = not notes
-    sd = sqrt(corrected) if allowed else raw
-    return CorrectedSpread(int(array.size), sd, raw, float(step), allowed, tuple(notes))
+    sd = corrected if allowed else raw
+    return CorrectedSpread(int(array.size), sd, raw, corrected, float(step), allowed, tuple(notes))
 
 
 def bracket(values: npt.ArrayLike, step: float) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:

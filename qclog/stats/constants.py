@@ -20,9 +20,7 @@ _STIRLING_FROM = 1000
 
 def _check_size(n: int) -> int:
     if int(n) != n or n < 2:
-        raise StatisticsError(
-            "a group has 2 or more readings", field="n", found=n, hint="give a whole number from 2"
-        )
+        raise StatisticsError("a group has 2 or more readings", field="n", found=n, hint="give a whole number from 2")
     return int(n)
 
 

@@ -190,9 +190,7 @@ def choose_limit(allowance: float, false_alarm_every: float, *, sides: int = 2) 
     while average_run_length(allowance, highest, sides=sides) < wanted:
         highest *= 1.5
     return float(
-        optimize.brentq(
-            lambda h: average_run_length(allowance, h, sides=sides) - wanted, 1e-9, highest, xtol=1e-9
-        )
+        optimize.brentq(lambda h: average_run_length(allowance, h, sides=sides) - wanted, 1e-9, highest, xtol=1e-9)
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from math import ceil, sqrt
 
 import numpy as np
@@ -18,7 +19,7 @@ _TIME_STEPS = 5000
 
 @dataclass(frozen=True, slots=True, eq=False)
 class EwmaChart:
-    """The average after each reading and its limits, in the unit of the readings; `signals` are places from 0."""
+    """The average after each reading and its limits, in the unit of the readings; `signals` are places."""
 
     n: int
     target: float
@@ -77,9 +78,7 @@ def chart(
     sigma = read_number(sigma, "sigma", above=0)
     factor = choose_factor(weight, 370.398) if factor is None else read_number(factor, "factor", above=0)
     begin = 0.0 if start is None else read_number(start, "start") - target
-    averages, _ = signal.lfilter(
-        [weight], [1.0, weight - 1.0], array - target, zi=np.array([(1 - weight) * begin])
-    )
+    averages, _ = signal.lfilter([weight], [1.0, weight - 1.0], array - target, zi=np.array([(1 - weight) * begin]))
     width = np.full(array.size, factor * sigma * sqrt(weight / (2 - weight)))
     if exact:
         faded = (1 - weight) ** (2 * np.arange(1, array.size + 1, dtype=np.float64))
@@ -130,9 +129,7 @@ def _mean_run(weight: float, factor: float, shift: float, exact: bool) -> float:
     def step(from_half: float, to_half: float) -> Floats:
         origin, goal = from_half * node, to_half * node
         z = (goal[None, :] - (1 - weight) * origin[:, None]) / weight - shift
-        return np.asarray(
-            np.exp(-(z**2) / 2) / sqrt(2 * np.pi) / weight * to_half * share[None, :], dtype=np.float64
-        )
+        return np.asarray(np.exp(-(z**2) / 2) / sqrt(2 * np.pi) / weight * to_half * share[None, :], dtype=np.float64)
 
     onward = np.linalg.solve(np.eye(node.size) - step(half, half), np.ones(node.size))
     if not exact:
@@ -143,7 +140,7 @@ def _mean_run(weight: float, factor: float, shift: float, exact: bool) -> float:
     z = width[0] * node / weight - shift
     mass = np.exp(-(z**2) / 2) / sqrt(2 * np.pi) / weight * width[0] * share
     total = 1.0
-    for before, after in zip(width[:-1], width[1:], strict=True):
+    for before, after in pairwise(width.tolist()):
         if half - before < 1e-9 * half or mass.sum() < 1e-14:
             break
         total += float(mass.sum())
@@ -164,14 +161,10 @@ def choose_factor(weight: float, false_alarm_every: float) -> float:
     highest = max(1.0, -float(special.ndtri(0.25 / wanted)))
     while _mean_run(weight, highest, 0.0, False) < wanted:
         highest *= 1.2
-    return float(
-        optimize.brentq(lambda f: _mean_run(weight, f, 0.0, False) - wanted, 0.1, highest, xtol=1e-8)
-    )
+    return float(optimize.brentq(lambda f: _mean_run(weight, f, 0.0, False) - wanted, 0.1, highest, xtol=1e-8))
 
 
-def choose_settings(
-    false_alarm_every: float, *, shift: float = 1.0, weight: float | None = None
-) -> EwmaSettings:
+def choose_settings(false_alarm_every: float, *, shift: float = 1.0, weight: float | None = None) -> EwmaSettings:
     """Weight and factor for a wanted false-alarm interval that find a shift soonest.
 
     Parameters

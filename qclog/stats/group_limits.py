@@ -1,4 +1,4 @@
-"""Limits for groups of readings: mean with range or standard deviation, and the three-way chart for positions."""
+"""Limits for groups of readings: mean with range or standard deviation, and the three-way chart."""
 
 from __future__ import annotations
 

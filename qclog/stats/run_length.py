@@ -40,9 +40,7 @@ class RunLength:
         return f"{kind} every {self.mean:.3g} units"
 
 
-def average_run_length(
-    tests: Iterable[RunTest | str], *, shift: float = 0.0, spread: float = 1.0
-) -> RunLength:
+def average_run_length(tests: Iterable[RunTest | str], *, shift: float = 0.0, spread: float = 1.0) -> RunLength:
     """Mean number of points until any of the tests signals, from a fresh start.
 
     Parameters

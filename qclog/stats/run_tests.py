@@ -43,9 +43,7 @@ TWO_OF_THREE_FAR = RunTest(
 FOUR_OF_FIVE_OUT = RunTest(
     "four_of_five_out", "four of five beyond one spread on one side", "beyond, one side", 4, 5, 1.0
 )
-FIFTEEN_CLOSE = RunTest(
-    "fifteen_close", "fifteen in a row within one spread of the centre", "within", 15, 15, 1.0
-)
+FIFTEEN_CLOSE = RunTest("fifteen_close", "fifteen in a row within one spread of the centre", "within", 15, 15, 1.0)
 EIGHT_APART = RunTest(
     "eight_apart", "eight in a row more than one spread from the centre", "beyond, either side", 8, 8, 1.0
 )

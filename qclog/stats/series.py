@@ -56,8 +56,7 @@ def read_values(values: npt.ArrayLike, field: str = "values", *, minimum: int = 
         bad = int(array.size - np.count_nonzero(usable))
         where = int(np.flatnonzero(~usable)[0])
         raise StatisticsError(
-            f"{bad} of {array.size} in {field} are missing, infinite or absurdly large, "
-            f"the first at place {where + 1}",
+            f"{bad} of {array.size} in {field} are missing, infinite or absurdly large, the first at place {where + 1}",
             field=field,
             found=array[where],
             hint="leave out what was not measured",
@@ -102,9 +101,7 @@ def read_number(
     try:
         number = float(value)
     except (TypeError, ValueError) as error:
-        raise StatisticsError(
-            f"{field} must be a number", field=field, found=value, hint="give one number"
-        ) from error
+        raise StatisticsError(f"{field} must be a number", field=field, found=value, hint="give one number") from error
     wants = [
         word
         for word, broken in (
@@ -119,9 +116,7 @@ def read_number(
     ]
     if not np.isfinite(number) or wants:
         need = " and ".join(wants) or "finite"
-        raise StatisticsError(
-            f"{field} must be {need}", field=field, found=value, hint=f"give a number {need}"
-        )
+        raise StatisticsError(f"{field} must be {need}", field=field, found=value, hint=f"give a number {need}")
     return number
 
 

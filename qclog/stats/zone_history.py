@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -35,7 +36,7 @@ class _Watch:
     window: int
 
     def advance(self, memory: int, zone: int) -> int:
-        """Next memory, or -1 for a signal. In-a-row tests remember a number, others the last marks as bits."""
+        """Next memory, or -1 for a signal. In-a-row tests remember a number, others bits."""
         hit = self.counts[zone]
         if self.count == self.window:
             return (-1 if memory + 1 >= self.count else memory + 1) if hit else 0
@@ -63,7 +64,7 @@ def build_zone_history(tests: tuple[RunTest, ...]) -> ZoneHistory:
     ends = [-np.inf, *edges, np.inf]
     middles = [
         (low + high) / 2 if np.isfinite(low + high) else (high - 1 if np.isfinite(high) else low + 1)
-        for low, high in zip(ends[:-1], ends[1:], strict=True)
+        for low, high in pairwise(ends)
     ]
     if not edges:
         middles = [0.0]
