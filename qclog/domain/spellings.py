@@ -27,7 +27,7 @@ Powers = frozenset[tuple[str, Fraction]]
 _SEPARATORS = re.compile(r"[ .·*-]+")
 _FORCE_WORD = re.compile(r"\b(pound|kilogram|ounce|gram)s?[- ]force\b")
 _MIL = re.compile(r"(?<![a-z])mils?(?![a-z_])", re.IGNORECASE)
-_NAME = r"[A-Za-zµΩΔ°%][A-Za-z0-9_°]{0,30}"
+_NAME = r"[A-Za-zµΩΔ°%][A-Za-z0-9_°]{0,40}"
 _EXPRESSION = re.compile(rf"(?:1/)?{_NAME}(?:\*\*-?[1-9])?(?:[*/]{_NAME}(?:\*\*-?[1-9])?){{0,5}}")
 _POWER = re.compile(r"(?<=[a-zA-Zµ])\^?([23])(?![0-9A-Za-z])")
 _POWER_SIGNS = str.maketrans({"²": "**2", "³": "**3", "·": "*", "^": "**"})

@@ -134,17 +134,13 @@ def _fill() -> None:
             PINT_NAME[unit] = f"{_FORCE_PINT[force]}*{PINT_NAME[length]}"
             WORDS[unit] = (f"{force_word} {one}", f"{force_word} {several}")
             SPELLINGS[unit] = unit
-    for force in ("lb", "lbf", "oz", "ozf", "kg", "kgf", "g", "gf"):
+    for force in ("lb", "lbf", "oz", "ozf", "kg", "kgf"):
         for length in ("in", "ft", "cm", "m"):
-            unit = f"{TORQUE_FORCES[force]}·{length}"
-            SPELLINGS_LOWER.setdefault(force + length, unit)
-            SPELLINGS_LOWER.setdefault(length + force, unit)
+            SPELLINGS_LOWER.setdefault(force + length, f"{TORQUE_FORCES[force]}·{length}")
+        for length in ("in", "ft"):
+            SPELLINGS_LOWER.setdefault(length + force, f"{TORQUE_FORCES[force]}·{length}")
     SPELLINGS.update(_COMPACT)
     PINT_NAME.update({"mN": "millinewton", "MN": "meganewton", "mPa": "millipascal"})
-    # "gm" is a gram, "gin"/"gcm" are nobody's torque, and "ing"/"mg"/"cmg" would swallow other units
-    for wrong in ("gm", "gin", "gft", "gcm", "ing", "ftg", "cmg", "mg"):
-        del SPELLINGS_LOWER[wrong]
-    SPELLINGS_LOWER["gm"] = "g"
 
 
 _fill()
