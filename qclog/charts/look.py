@@ -20,10 +20,26 @@ PAPER = "#ffffff"
 GRID = "#dfe4e8"
 FONT = "DejaVu Sans, Verdana, sans-serif"
 
-DARK = {"ink": "#e8edf2", "reading": "#8cc4f0", "control": "#f0b060", "workshop": "#5fd0b0", "odd": "#ff8a80",
-        "quiet": "#a9b4bf", "paper": "#12181e", "grid": "#2b3640"}
-LIGHT = {"ink": INK, "reading": READING, "control": CONTROL, "workshop": WORKSHOP, "odd": ODD, "quiet": QUIET,
-         "paper": PAPER, "grid": GRID}
+DARK = {
+    "ink": "#e8edf2",
+    "reading": "#8cc4f0",
+    "control": "#f0b060",
+    "workshop": "#5fd0b0",
+    "odd": "#ff8a80",
+    "quiet": "#a9b4bf",
+    "paper": "#12181e",
+    "grid": "#2b3640",
+}
+LIGHT = {
+    "ink": INK,
+    "reading": READING,
+    "control": CONTROL,
+    "workshop": WORKSHOP,
+    "odd": ODD,
+    "quiet": QUIET,
+    "paper": PAPER,
+    "grid": GRID,
+}
 
 
 def palette(*, dark: bool = False) -> dict[str, str]:
@@ -37,14 +53,32 @@ def dress(chart: Any, *, dark: bool = False) -> Any:
     return (
         chart.configure(background=colours["paper"], font=FONT, padding=6)
         .configure_axis(
-            labelColor=colours["ink"], titleColor=colours["ink"], gridColor=colours["grid"],
-            domainColor=colours["quiet"], tickColor=colours["quiet"], labelFontSize=13, titleFontSize=13,
+            labelColor=colours["ink"],
+            titleColor=colours["ink"],
+            gridColor=colours["grid"],
+            domainColor=colours["quiet"],
+            tickColor=colours["quiet"],
+            labelFontSize=13,
+            titleFontSize=13,
             titleFontWeight="normal",
         )
-        .configure_title(color=colours["ink"], subtitleColor=colours["quiet"], anchor="start", fontSize=16,
-                         subtitleFontSize=13, fontWeight=600, offset=10)
-        .configure_legend(labelColor=colours["ink"], titleColor=colours["ink"], labelFontSize=13, orient="bottom",
-                          title=None, symbolSize=90)
+        .configure_title(
+            color=colours["ink"],
+            subtitleColor=colours["quiet"],
+            anchor="start",
+            fontSize=16,
+            subtitleFontSize=13,
+            fontWeight=600,
+            offset=10,
+        )
+        .configure_legend(
+            labelColor=colours["ink"],
+            titleColor=colours["ink"],
+            labelFontSize=13,
+            orient="bottom",
+            title=None,
+            symbolSize=90,
+        )
         .configure_view(stroke=None)
     )
 

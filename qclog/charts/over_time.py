@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import altair as alt
@@ -13,6 +14,7 @@ import polars as pl
 from qclog.charts.look import dress, palette
 
 MOST_POINTS = 4000
+LABEL_ROOM = 190
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +47,7 @@ def draw(picture: Picture, *, dark: bool = False, width: int = 700, height: int 
     both = alt.hconcat(
         over_time(picture, scale, dark=dark, width=width, height=height),
         distribution(picture, scale, dark=dark, width=max(120, width // 4), height=height),
-        spacing=14,
+        spacing=LABEL_ROOM if picture.lines else 14,
     ).properties(title=alt.TitleParams(picture.title, subtitle=picture.subtitle))
     return dress(both, dark=dark)  # type: ignore[no-any-return]
 
@@ -63,78 +65,121 @@ def over_time(picture: Picture, scale: alt.Scale, *, dark: bool, width: int, hei
     """Readings in the order they were taken, with centre line and limits labelled on the right."""
     colours = palette(dark=dark)
     rows = picture.rows.with_row_index("order", offset=1)
-    shown = rows if len(rows) <= MOST_POINTS else rows.filter(
-        (pl.col("note") != "") | (pl.col("order") % (len(rows) // MOST_POINTS + 1) == 0)
+    shown = (
+        rows
+        if len(rows) <= MOST_POINTS
+        else rows.filter((pl.col("note") != "") | (pl.col("order") % (len(rows) // MOST_POINTS + 1) == 0))
     )
-    data = alt.Data(values=_values(shown))
-    x = alt.X("order:Q", title="units in the order they were measured",
-              scale=alt.Scale(domain=[0, len(rows) + 1], nice=False), axis=alt.Axis(grid=False, tickMinStep=1))
+    data = shown.select("order", "value", "job", "note", "text", when=pl.col("taken_at").dt.strftime("%Y-%m-%d %H:%M"))
+    x = alt.X(
+        "order:Q",
+        title="units in the order they were measured",
+        scale=alt.Scale(domain=[0, len(rows) + 1], nice=False),
+        axis=alt.Axis(grid=False, tickMinStep=1),
+    )
     y = alt.Y("value:Q", title=picture.unit, scale=scale)
-    hover = [alt.Tooltip("job:N", title="job"), alt.Tooltip("when:N", title="taken"),
-             alt.Tooltip("text:N", title="reading"), alt.Tooltip("note:N", title="stands out")]
+    hover = [
+        alt.Tooltip("job:N", title="job"),
+        alt.Tooltip("when:N", title="taken"),
+        alt.Tooltip("text:N", title="reading"),
+        alt.Tooltip("note:N", title="stands out"),
+    ]
     base = alt.Chart(data)
     track = base.mark_line(color=colours["quiet"], strokeWidth=1, opacity=0.5).encode(x=x, y=y)
-    sound = base.transform_filter("datum.note == ''").mark_point(
-        shape="circle", filled=True, size=46 if len(rows) < 400 else 18, color=colours["reading"], opacity=0.9
-    ).encode(x=x, y=y, tooltip=hover)
-    odd = base.transform_filter("datum.note != ''").mark_point(
-        shape="diamond", filled=True, size=110 if len(rows) < 400 else 50, color=colours["odd"], opacity=1
-    ).encode(x=x, y=y, tooltip=hover)
-    return alt.layer(*_lines(picture, scale, colours, labels=True), track, sound, odd).properties(
+    sound = (
+        base.transform_filter("datum.note == ''")
+        .mark_point(
+            shape="circle", filled=True, size=46 if len(rows) < 400 else 18, color=colours["reading"], opacity=0.9
+        )
+        .encode(x=x, y=y, tooltip=hover)
+    )
+    odd = (
+        base.transform_filter("datum.note != ''")
+        .mark_point(shape="diamond", filled=True, size=110 if len(rows) < 400 else 50, color=colours["odd"], opacity=1)
+        .encode(x=x, y=y, tooltip=hover)
+    )
+    return alt.layer(*_lines(picture, scale, colours, (width, height)), track, sound, odd).properties(
         width=width, height=height
     )
 
 
-def _values(rows: pl.DataFrame) -> list[dict[str, Any]]:
-    return rows.select(
-        "order", "value", "job", "note", "text", when=pl.col("taken_at").dt.strftime("%Y-%m-%d %H:%M")
-    ).to_dicts()
-
-
-def _lines(picture: Picture, scale: alt.Scale, colours: dict[str, str], *, labels: bool) -> list[Any]:
+def _lines(picture: Picture, scale: alt.Scale, colours: dict[str, str], labels: tuple[int, int] | None) -> list[Any]:
+    """The horizontal lines; with `labels` (width, height) each is named at the right edge, none over another."""
     layers: list[Any] = []
     for line in picture.lines:
-        data = alt.Data(values=[{"at": line.value, "says": f"{line.says}"}])
         dash = [1, 0] if line.says.startswith("centre") else [8, 4] if line.whose == "control" else [2, 3]
-        base = alt.Chart(data)
+        base = alt.Chart(pl.DataFrame({"at": [line.value], "says": [line.says]}))
         y = alt.Y("at:Q", scale=scale)
         layers.append(base.mark_rule(color=colours[line.whose], strokeWidth=2, strokeDash=dash).encode(y=y))
-        if labels:
-            layers.append(
-                base.mark_text(align="left", dx=4, dy=-7, fontSize=12, color=colours[line.whose]).encode(
-                    y=y, x=alt.value(0), text="says:N"
-                )
+    if labels is not None:
+        width, height = labels
+        for line, at in zip(picture.lines, label_heights(picture, height), strict=True):
+            text = alt.Chart(pl.DataFrame({"says": [line.says]})).mark_text(
+                align="left", baseline="middle", fontSize=12, color=colours[line.whose]
             )
+            layers.append(text.encode(x=alt.value(width + 6), y=alt.value(at), text="says:N"))
     return layers
+
+
+def label_heights(picture: Picture, height: int, apart: float = 15.0) -> list[float]:
+    """Where each line's label stands, in pixels from the top: beside its line, moved only to clear its neighbours."""
+    low, high = _domain(picture)
+    wanted = [(high - line.value) / (high - low) * height for line in picture.lines]
+    heights = list(wanted)
+    order = sorted(range(len(wanted)), key=lambda i: wanted[i])
+    for above, below in pairwise(order):
+        heights[below] = max(heights[below], heights[above] + apart)
+    over = max((heights[i] for i in order), default=0.0) - height
+    if over > 0:
+        limit = float(height)
+        for i in reversed(order):
+            heights[i] = min(heights[i], limit)
+            limit = heights[i] - apart
+    return heights
 
 
 def distribution(picture: Picture, scale: alt.Scale, *, dark: bool, width: int, height: int) -> Any:
     """How the readings are spread, lying on the same value axis, with the same lines."""
     colours = palette(dark=dark)
-    bars = alt.Data(values=bars_of(picture.rows["value"].to_numpy(), picture.step))
-    hover = [alt.Tooltip("from:Q", format=".6~g"), alt.Tooltip("to:Q", format=".6~g"), alt.Tooltip("n:Q", title="units")]
-    columns = alt.Chart(bars).mark_bar(color=colours["reading"], opacity=0.55, stroke=colours["reading"]).encode(
-        y=alt.Y("from:Q", scale=scale, title=None, axis=alt.Axis(labels=False, ticks=False)),
-        y2="to:Q",
-        x=alt.X("n:Q", title="units", axis=alt.Axis(tickMinStep=1, tickCount=3)),
-        tooltip=hover,
+    bars = bars_of(picture.rows["value"].to_numpy(), picture.step).with_columns(none=pl.lit(0))
+    hover = [
+        alt.Tooltip("from:Q", format=".6~g"),
+        alt.Tooltip("to:Q", format=".6~g"),
+        alt.Tooltip("n:Q", title="units"),
+    ]
+    columns = (
+        alt.Chart(bars)
+        .mark_rect(color=colours["reading"], opacity=0.6, stroke=colours["paper"])
+        .encode(
+            y=alt.Y("from:Q", scale=scale, title=None, axis=alt.Axis(labels=False, ticks=False)),
+            y2="to:Q",
+            x=alt.X("none:Q", title="units", axis=alt.Axis(tickMinStep=1, tickCount=3)),
+            x2="n:Q",
+            tooltip=hover,
+        )
     )
-    return alt.layer(columns, *_lines(picture, scale, colours, labels=False)).properties(width=width, height=height)
+    return alt.layer(columns, *_lines(picture, scale, colours, None)).properties(width=width, height=height)
 
 
-def bars_of(values: np.ndarray[Any, Any], step: float | None) -> list[dict[str, float]]:
+def bars_of(values: np.ndarray[Any, Any], step: float | None) -> pl.DataFrame:
     """Counts in equal bars: as wide as a whole number of steps, so that coarse readings show no false gaps."""
     if not len(values):
-        return []
+        return _bars([], [], [])
     low, high = float(values.min()), float(values.max())
     if high == low:
         half = (step or abs(low) * 0.01 or 1.0) / 2
-        return [{"from": low - half, "to": low + half, "n": len(values)}]
+        return _bars([low - half], [low + half], [len(values)])
     wanted = float(np.clip(2 * np.sqrt(len(values)), 5, 30))
     width = (high - low) / wanted
     if step:
         width = step * max(1, round(width / step))
         low -= step / 2
     edges = low + width * np.arange(int(np.ceil((high - low) / width + 1e-9)) + 1)
-    counts, _ = np.histogram(values, bins=edges if edges[-1] > high else np.append(edges, edges[-1] + width))
-    return [{"from": float(edges[i]), "to": float(edges[i] + width), "n": int(n)} for i, n in enumerate(counts) if n]
+    edges = edges if edges[-1] > high else np.append(edges, edges[-1] + width)
+    counts, _ = np.histogram(values, bins=edges)
+    some = counts > 0
+    return _bars(edges[:-1][some].tolist(), edges[1:][some].tolist(), counts[some].tolist())
+
+
+def _bars(low: list[float], high: list[float], n: list[int]) -> pl.DataFrame:
+    return pl.DataFrame({"from": low, "to": high, "n": n}, schema={"from": pl.Float64, "to": pl.Float64, "n": pl.Int64})

@@ -12,7 +12,8 @@ from qclog.errors import FolderError, QclogError, SheetError
 
 NOUNS = (tour, log, exchange, sheet, job, read, chart, person, gauge)
 _CAUTION = (
-    "Limits are the workshop's own; the maker's manual and competent, authorised people decide. qclog certifies nothing."
+    "Limits are the workshop's own; the maker's manual and competent, authorised people decide. "
+    "qclog certifies nothing."
 )
 
 

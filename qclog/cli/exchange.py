@@ -41,7 +41,9 @@ def bring_in(arguments: argparse.Namespace) -> int:
     for table, count in done.added:
         already = dict(done.already)[table]
         if count or already:
-            print(f"{table.replace('_', ' '):<13} {count:>9,} added" + (f", {already:,} there already" if already else ""))
+            print(
+                f"{table.replace('_', ' '):<13} {count:>9,} added" + (f", {already:,} there already" if already else "")
+            )
     return 0
 
 

@@ -152,7 +152,7 @@ class _SheetReader:
                 given[key] = [str(i + 1) for i in range(value)] if 0 <= value <= 360 else []
             elif not isinstance(value, wanted):
                 self.problem((*path, key), value, f"must be {_TYPE_WORDS[wanted]}")
-            elif wanted is str and not value.strip():
+            elif isinstance(value, str) and not value.strip():
                 self.problem((*path, key), value, "is empty")
             else:
                 given[key] = value
@@ -167,9 +167,7 @@ class _SheetReader:
         details = tuple((str(k), str(v)) for k, v in given.get("details", {}).items())
         return Variant(given.get("code", ""), given.get("name", ""), details)
 
-    def _characteristic(
-        self, i: int, row: object, variants: tuple[Variant, ...]
-    ) -> Characteristic | None:
+    def _characteristic(self, i: int, row: object, variants: tuple[Variant, ...]) -> Characteristic | None:
         path = ("characteristic", i)
         given = self._keys(path, row, CHARACTERISTIC_KEYS, ("code", "name", "unit"))
         self._check_code((*path, "code"), given.get("code"))

@@ -13,6 +13,7 @@ mean, max, min, spread, tilt, saddle; of any expression: abs. A number may carry
 
 from __future__ import annotations
 
+import operator
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -281,29 +282,21 @@ def work_out(node: Node, values_of: Callable[[Name], Sequence[Any]], unit_of: Ca
     `values_of(name)` gives one entry for each position (a float, an array of one value per unit, or a number
     with uncertainty). Missing readings are NaN and make the result NaN.
     """
+    if isinstance(node, Pair):
+        left = work_out(node.left, values_of, unit_of)
+        return _JOIN[node.sign](left, work_out(node.right, values_of, unit_of))
     match node:
-        case Number(value=value, unit=None):
-            return value
-        case Number(value=value, unit=str(unit)):
-            return value * to_base(unit)
+        case Number(value=value, unit=unit):
+            result: Any = value if unit is None else value * to_base(unit)
         case Name():
-            return positions.mean_of(values_of(node)) * to_base(unit_of(node.code))
+            result = positions.mean_of(values_of(node)) * to_base(unit_of(node.code))
         case Across(function=function, name=name):
-            values = values_of(name)
-            return ACROSS_POSITIONS[function][0](values) * to_base(unit_of(name.code))
+            result = ACROSS_POSITIONS[function][0](values_of(name)) * to_base(unit_of(name.code))
         case Magnitude(inner=inner):
-            return abs(work_out(inner, values_of, unit_of))
+            result = abs(work_out(inner, values_of, unit_of))
         case Negative(inner=inner):
-            return -work_out(inner, values_of, unit_of)
-        case Pair(sign="+", left=left, right=right):
-            return work_out(left, values_of, unit_of) + work_out(right, values_of, unit_of)
-        case Pair(sign="-", left=left, right=right):
-            return work_out(left, values_of, unit_of) - work_out(right, values_of, unit_of)
-        case Pair(sign="*", left=left, right=right):
-            return work_out(left, values_of, unit_of) * work_out(right, values_of, unit_of)
-        case Pair(left=left, right=right):
-            return _divide(work_out(left, values_of, unit_of), work_out(right, values_of, unit_of))
-    raise AssertionError(node)
+            result = -work_out(inner, values_of, unit_of)
+    return result
 
 
 def _divide(one: Any, two: Any) -> Any:
@@ -312,6 +305,14 @@ def _divide(one: Any, two: Any) -> Any:
     if isinstance(two, np.ndarray):
         return one / np.where(two == 0, np.nan, two)
     return one / two
+
+
+_JOIN: dict[str, Callable[[Any, Any], Any]] = {
+    "+": operator.add,
+    "-": operator.sub,
+    "*": operator.mul,
+    "/": _divide,
+}
 
 
 def to_base(unit: str) -> float:

@@ -23,7 +23,7 @@ class Lines:
                     inside = None
                 continue
             if header := _HEADER.match(line):
-                table = self._table(header[1], _bits(header[2]), counts, table)
+                table = self._table(header[1], _bits(header[2]), counts)
                 self._at.setdefault(table, number)
             elif key := _KEY.match(line):
                 path = (*table, *_bits(key[1]))
@@ -34,9 +34,7 @@ class Lines:
                     inside = quotes
 
     @staticmethod
-    def _table(
-        brackets: str, bits: list[str], counts: dict[str, int], before: tuple[str | int, ...]
-    ) -> tuple[str | int, ...]:
+    def _table(brackets: str, bits: list[str], counts: dict[str, int]) -> tuple[str | int, ...]:
         if brackets == "[[":
             counts[bits[0]] = counts.get(bits[0], -1) + 1
             return (bits[0], counts[bits[0]], *bits[1:])

@@ -109,14 +109,12 @@ def _check_dimension(c: Characteristic, node: formula.Node, by_code: dict[str, C
 
 def _check_loops(parsed: dict[str, formula.Node]) -> Iterator[Finding]:
     uses = {code: {n.code for n in formula.names(node) if n.code in parsed} for code, node in parsed.items()}
-    for code in uses:
+    for code, used in uses.items():
         seen: set[str] = set()
-        frontier = set(uses[code])
+        frontier = set(used)
         while frontier:
             if code in frontier:
                 yield code, "formula", code, "loops: it is worked out from itself"
                 break
             seen |= frontier
             frontier = set().union(*(uses[f] for f in frontier)) - seen
-
-

@@ -35,9 +35,7 @@ def _table(name: str, columns: str, **choices: tuple[str, ...]) -> Table:
 TABLES = (
     _table("people", "person* role*", role=ROLES),
     _table("gauges", "gauge* kind* unit* step* leaves calibration_due", kind=GAUGE_KINDS),
-    _table(
-        "gauge_checks", "gauge* checked_at* event* reference reading unit by note", event=GAUGE_EVENTS
-    ),
+    _table("gauge_checks", "gauge* checked_at* event* reference reading unit by note", event=GAUGE_EVENTS),
     _table(
         "jobs",
         "job* case_type* case_serial casting rebuild machining_batch variant opened* dispatched customer_ref"

@@ -205,9 +205,7 @@ def check_conditions(characteristic: Characteristic, given: tuple[str, ...]) -> 
 def understand(context: Context, text: str) -> readings.Said:
     """What was said, checked to fit the characteristic."""
     characteristic = context.characteristic
-    said = readings.read(
-        text, unit=characteristic.unit, leaves=context.leaves, categories=characteristic.categories
-    )
+    said = readings.read(text, unit=characteristic.unit, leaves=context.leaves, categories=characteristic.categories)
     check_words(characteristic, said)
     return said
 
@@ -215,9 +213,7 @@ def understand(context: Context, text: str) -> readings.Said:
 def check_words(characteristic: Characteristic, said: readings.Said) -> None:
     """Whether a word was said where the sheet wants one, and a number where it wants that."""
     if said.kind == "word" and not characteristic.in_words:
-        raise UnitError(
-            f"{characteristic.name} is a number in {characteristic.unit}", field="reading", found=said.text
-        )
+        raise UnitError(f"{characteristic.name} is a number in {characteristic.unit}", field="reading", found=said.text)
     if said.kind not in ("word", "none") and characteristic.in_words:
         raise UnitError(
             f"{characteristic.name} is one of {', '.join(characteristic.words)}", field="reading", found=said.text

@@ -196,16 +196,18 @@ def _notes(rows: pl.DataFrame, limits: IndividualsLimits | None) -> pl.Series:
     return rows.select(note=pl.concat_str([control, specification], separator="; ", ignore_nulls=True))["note"]
 
 
-def _warnings(
-    characteristic: Characteristic, rows: pl.DataFrame, limits: IndividualsLimits | None
-) -> tuple[str, ...]:
+def _warnings(characteristic: Characteristic, rows: pl.DataFrame, limits: IndividualsLimits | None) -> tuple[str, ...]:
     notes = []
     if len(rows) < TOO_FEW:
         notes.append(f"too few to set limits: {len(rows)} of the {TOO_FEW} it takes")
     elif limits is not None:
         notes += list(limits.warnings)
     if limits is not None and limits.enough and characteristic.step is not None:
-        step = characteristic.step / max(1, len(characteristic.positions)) if characteristic.positions else characteristic.step
+        step = (
+            characteristic.step / max(1, len(characteristic.positions))
+            if characteristic.positions
+            else characteristic.step
+        )
         coarse = step_warning(rows["value"], step, limits.sigma)
         if coarse:
             notes.append(coarse)
@@ -251,9 +253,7 @@ def as_json(chart: CaseChart) -> dict[str, Any]:
             "upper": specification.upper,
         },
         "warnings": list(chart.warnings),
-        "groups": [
-            {"stage": g.stage, "parts": g.condition, "machined": g.machined, "n": g.n} for g in chart.groups
-        ],
+        "groups": [{"stage": g.stage, "parts": g.condition, "machined": g.machined, "n": g.n} for g in chart.groups],
         "readings": [
             {
                 "job": row["job"],

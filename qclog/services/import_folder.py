@@ -7,6 +7,7 @@ from pathlib import Path
 
 import polars as pl
 
+from qclog.domain.moments import now
 from qclog.errors import FolderError, Problem
 from qclog.exchange.folder import Folder, read_folder
 from qclog.services.import_readings import check_readings
@@ -14,7 +15,6 @@ from qclog.services.import_tables import Known, check_tables, known_in
 from qclog.services.sheets import begins
 from qclog.store import records
 from qclog.store.log import Log, Submission, Use
-from qclog.domain.moments import now
 
 
 @dataclass(frozen=True, slots=True)

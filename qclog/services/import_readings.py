@@ -11,8 +11,9 @@ from typing import Any
 
 import polars as pl
 
-from qclog.domain import readings, units
-from qclog.domain.casetypes import Characteristic, version_at
+from qclog.domain import readings
+from qclog.domain.amounts import fitting_unit
+from qclog.domain.casetypes import version_at
 from qclog.domain.moments import read_moment
 from qclog.errors import InputError, Problem, QclogError
 from qclog.services.capture import Place, check_conditions, check_place, check_words, leaves_in
@@ -67,8 +68,11 @@ def check_readings(use: Use, incoming: pl.DataFrame, known: Known) -> tuple[pl.D
 
 def _check_names(rows: _Rows, known: Known) -> None:
     jobs = pl.DataFrame(
-        {"job": list(known.jobs), "case_type": [j["case_type"] for j in known.jobs.values()],
-         "variant": [j["variant"] for j in known.jobs.values()]},
+        {
+            "job": list(known.jobs),
+            "case_type": [j["case_type"] for j in known.jobs.values()],
+            "variant": [j["variant"] for j in known.jobs.values()],
+        },
         schema={"job": pl.String, "case_type": pl.String, "variant": pl.String},
     )
     rows.join_worked_out(["job"], jobs)
@@ -92,8 +96,10 @@ def _read_moments(rows: _Rows, known: Known) -> None:
         except InputError:
             worked_out[text] = None
     if slow:
-        found = pl.DataFrame({"taken_at": slow, "slow": list(worked_out.values())},
-                             schema={"taken_at": pl.String, "slow": pl.Datetime("us")})
+        found = pl.DataFrame(
+            {"taken_at": slow, "slow": list(worked_out.values())},
+            schema={"taken_at": pl.String, "slow": pl.Datetime("us")},
+        )
         texts = texts.join(found, on="taken_at", how="left").select("taken_at", moment=pl.coalesce("moment", "slow"))
     year = pl.col("moment").dt.year()
     texts = texts.with_columns(moment=pl.when(year.is_between(1900, 2200)).then("moment"))
@@ -117,7 +123,9 @@ def _read_attempts(rows: _Rows) -> None:
         return
     given = pl.col("attempt").max().over(_PLACE).fill_null(0)
     counted = blank.cast(pl.Int32).cum_sum().over(_PLACE)
-    rows.frame = rows.frame.with_columns(attempt=pl.when(blank).then(given + counted).otherwise("attempt").cast(pl.Int32))
+    rows.frame = rows.frame.with_columns(
+        attempt=pl.when(blank).then(given + counted).otherwise("attempt").cast(pl.Int32)
+    )
 
 
 def _check_places(rows: _Rows, known: Known) -> None:
@@ -138,7 +146,11 @@ def _check_places(rows: _Rows, known: Known) -> None:
             answer |= {"fault": error.message + (f" ({error.hint})" if error.hint else ""), "fault_in": error.field}
         checked.append(answer)
     schema = {k: kinds.schema[k] for k in keys} | {
-        "own_unit": pl.String, "in_words": pl.Boolean, "fault": pl.String, "fault_in": pl.String}
+        "own_unit": pl.String,
+        "in_words": pl.Boolean,
+        "fault": pl.String,
+        "fault_in": pl.String,
+    }
     rows.join_worked_out(keys, pl.DataFrame(checked, schema=schema))
     for column in ("characteristic", "stage", "position", "conditions"):
         rows.refuse(pl.col("fault").is_not_null() & (pl.col("fault_in") == column), column, pl.col("fault"))
@@ -160,7 +172,9 @@ def _find_versions(rows: _Rows, known: Known) -> None:
 def _read_values(rows: _Rows, known: Known) -> None:
     """What each distinct text says, in the characteristic's own unit; plain numbers all at once."""
     unit = pl.col("unit")
-    plain = ~pl.col("in_words") & (unit.is_null() | (unit == pl.col("own_unit"))) & pl.col("reading").str.contains(_PLAIN)
+    plain = (
+        ~pl.col("in_words") & (unit.is_null() | (unit == pl.col("own_unit"))) & pl.col("reading").str.contains(_PLAIN)
+    )
     frame = rows.frame.with_columns(plain=plain)
     number = pl.when("plain").then("reading").otherwise(None).cast(pl.Float64)
     frame = frame.with_columns(number=number)
@@ -168,8 +182,13 @@ def _read_values(rows: _Rows, known: Known) -> None:
     others = frame.filter(~pl.col("plain")).select(keys).unique(maintain_order=True)
     said = [_said(row, known) for row in others.iter_rows(named=True)]
     schema = {k: frame.schema[k] for k in keys} | {
-        "kind": pl.String, "low": pl.Float64, "high": pl.Float64, "word": pl.String, "said_unit": pl.String,
-        "fault": pl.String}
+        "kind": pl.String,
+        "low": pl.Float64,
+        "high": pl.Float64,
+        "word": pl.String,
+        "said_unit": pl.String,
+        "fault": pl.String,
+    }
     found = pl.DataFrame(said, schema=schema)
     rows.frame = frame.drop("fault")
     rows.join_worked_out(keys, found)
@@ -186,7 +205,7 @@ def _said(row: dict[str, Any], known: Known) -> dict[str, Any]:
     characteristic = known.sheets[row["case_type"]][row["version_number"]].sheet.characteristic(row["characteristic"])
     answer: dict[str, Any] = row | dict.fromkeys(("kind", "low", "high", "word", "said_unit", "fault"))
     try:
-        unit = units.parse_unit(row["unit"]) if row["unit"] is not None else characteristic.unit
+        unit = characteristic.unit if row["unit"] is None else fitting_unit(row["unit"], characteristic.unit)
         said = readings.read(
             row["reading"], unit=unit, leaves=_leaves(known, row["gauge"], unit), categories=characteristic.categories
         )
@@ -215,9 +234,7 @@ def _check_twice(rows: _Rows) -> None:
     if not keys.is_duplicated().any():
         return
     first = pl.col("line").min().over(_KEY)
-    rows.refuse(
-        pl.col("line") > first, "attempt", pl.format("is at a place that line {} has already", first)
-    )
+    rows.refuse(pl.col("line") > first, "attempt", pl.format("is at a place that line {} has already", first))
 
 
 def _leave_out_stored(use: Use, rows: _Rows) -> None:
@@ -226,7 +243,7 @@ def _leave_out_stored(use: Use, rows: _Rows) -> None:
     if stored.is_empty():
         return
     values = ["kind", "low", "high", "word"]
-    stored = stored.with_columns(pl.col("attempt").cast(pl.Int32), stored=pl.lit(True)).rename(  # noqa: FBT003 - a value, not a switch
+    stored = stored.with_columns(pl.col("attempt").cast(pl.Int32), stored=pl.lit(True)).rename(
         {v: f"stored_{v}" for v in values}
     )
     rows.join_worked_out(_KEY, stored)
@@ -239,20 +256,40 @@ def _leave_out_stored(use: Use, rows: _Rows) -> None:
 def _check_corrections(use: Use, rows: _Rows) -> None:
     if rows.frame["replaces"].is_null().all():
         return
-    rows.refuse(pl.col("replaces").is_not_null() & pl.col("reason").is_null(), "reason", "must be given for a correction")
+    rows.refuse(
+        pl.col("replaces").is_not_null() & pl.col("reason").is_null(), "reason", "must be given for a correction"
+    )
     rows.refuse(pl.col("replaces") >= pl.col("attempt"), "replaces", "must be an earlier attempt")
     asked = rows.frame.filter(pl.col("replaces").is_not_null()).select("job").unique()
     stored = use.frame_with("readings_of_jobs", "incoming_jobs", asked).select(_KEY)
     there = pl.concat([stored.cast({"attempt": pl.Int32}), rows.frame.select(_KEY)]).unique()
-    there = there.rename({"attempt": "replaces"}).with_columns(there=pl.lit(True))  # noqa: FBT003 - a value
+    there = there.rename({"attempt": "replaces"}).with_columns(there=pl.lit(True))
     rows.join_worked_out([*_PLACE, "replaces"], there)
-    rows.refuse(pl.col("replaces").is_not_null() & pl.col("there").is_null(), "replaces", "is an attempt that is not there")
+    rows.refuse(
+        pl.col("replaces").is_not_null() & pl.col("there").is_null(), "replaces", "is an attempt that is not there"
+    )
 
 
 def _ready(frame: pl.DataFrame, entry: int) -> pl.DataFrame:
     return frame.select(
-        "job", "characteristic", "stage", "position", "attempt",
-        said="reading", said_unit="said_unit", kind="kind", low="low", high="high", unit="own_unit", word="word",
-        gauge="gauge", technician="technician", taken_at="moment", conditions="conditions", note="note",
-        replaces="replaces", reason="reason", entry=pl.lit(entry, dtype=pl.Int64),
+        "job",
+        "characteristic",
+        "stage",
+        "position",
+        "attempt",
+        said="reading",
+        said_unit="said_unit",
+        kind="kind",
+        low="low",
+        high="high",
+        unit="own_unit",
+        word="word",
+        gauge="gauge",
+        technician="technician",
+        taken_at="moment",
+        conditions="conditions",
+        note="note",
+        replaces="replaces",
+        reason="reason",
+        entry=pl.lit(entry, dtype=pl.Int64),
     )

@@ -63,9 +63,7 @@ def known_in(use: Use) -> Known:
 
 
 def _check_key(row: dict[str, Any]) -> tuple[Any, ...]:
-    return tuple(
-        row[k] for k in ("gauge", "checked_at", "event", "reference", "reading", "unit", "by", "note")
-    )
+    return tuple(row[k] for k in ("gauge", "checked_at", "event", "reference", "reading", "unit", "by", "note"))
 
 
 def _comeback_values(row: dict[str, Any]) -> tuple[Any, ...]:
@@ -246,7 +244,8 @@ def _gauge_checks(cells: Cells, rows: Iterable[dict[str, Any]], known: Known) ->
         if seen[key] > known.gauge_checks[key]:
             new.append(dict(zip(_CHECK_COLUMNS, key, strict=True)) | {"entry": known.entry})
     known.new_rows["gauge_check"] = pl.DataFrame(
-        new, schema_overrides=dict.fromkeys(("reference", "reading"), pl.Float64) | _text("unit", "person", "note"),
+        new,
+        schema_overrides=dict.fromkeys(("reference", "reading"), pl.Float64) | _text("unit", "person", "note"),
         infer_schema_length=None,
     )
 
@@ -328,7 +327,8 @@ def _comebacks(cells: Cells, rows: Iterable[dict[str, Any]], known: Known) -> No
                 {"job": row["job"], "returned": returned, "entry": known.entry} | dict(zip(names, values, strict=True))
             )
     known.new_rows["comeback"] = pl.DataFrame(
-        new, schema_overrides=_text("complaint", "finding", "attributable") | {"hours": pl.Float64},
+        new,
+        schema_overrides=_text("complaint", "finding", "attributable") | {"hours": pl.Float64},
         infer_schema_length=None,
     )
 

@@ -63,7 +63,12 @@ def open_job(log: Log, job: Job, submission: Submission) -> None:
     with log.writing(submission) as use:
         records.need(use, "sheet", "case_type", job.case_type, "case type")
         if use.rows("job_by_id", job=job.job):
-            raise InputError("there is a job of that number", field="job", found=job.job, hint="go on with it, or choose another number")
+            raise InputError(
+                "there is a job of that number",
+                field="job",
+                found=job.job,
+                hint="go on with it, or choose another number",
+            )
         _check_variant(use, job.case_type, job.variant)
         records.add_job(use, job)
 
@@ -161,9 +166,7 @@ def tell(log: Log, job: str) -> Story:
     )
 
 
-def _judged(
-    row: dict[str, Any], versions: tuple[Version, ...], parts: list[tuple[str, str | None]]
-) -> StoryReading:
+def _judged(row: dict[str, Any], versions: tuple[Version, ...], parts: list[tuple[str, str | None]]) -> StoryReading:
     sheet = version_at(versions, row["taken_at"]).sheet
     found = next((c for c in sheet.characteristics if c.code == row["characteristic"]), None)
     if found is None:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
 from qclog.charts.over_time import Line, Picture, draw
-from qclog.domain import units
 from qclog.errors import InputError
 from qclog.services.case_chart import CaseChart
 
@@ -26,7 +25,7 @@ def bare_number(chart: CaseChart, value: float, *, finer: int = 1) -> str:
     step = chart.characteristic.step
     if step is None:
         return f"{value:.6g}"
-    decimals = max(0, len(f"{Fraction(str(step)) % 1:f}".rstrip("0")) - 2) if step % 1 else 0
+    decimals = max(0, -int(Decimal(str(step)).normalize().as_tuple().exponent))
     return f"{value:.{decimals + finer}f}"
 
 
@@ -41,7 +40,10 @@ def picture_of(chart: CaseChart) -> Picture:
         ):
             lines.append(Line(f"{says} {bare_number(chart, value, finer=2)}", value, "control"))
     if chart.specification is not None:
-        for says, limit in (("highest allowed", chart.specification.upper), ("lowest allowed", chart.specification.lower)):
+        for says, limit in (
+            ("highest allowed", chart.specification.upper),
+            ("lowest allowed", chart.specification.lower),
+        ):
             if limit is not None:
                 lines.append(Line(f"{says} {bare_number(chart, limit)}", limit, "workshop"))
     zone = str(chart.zone)

@@ -97,7 +97,10 @@ def _conditions(characteristic: Characteristic, jobs: pl.DataFrame, parts: pl.Da
         return jobs.select("job", condition=pl.lit(None, dtype=pl.String))
     mine = parts.filter(pl.col("part").is_in(list(characteristic.parts)))
     reused = mine.filter(pl.col("condition") == "reused").select("job").unique()
-    return jobs.select("job", condition=pl.when(pl.col("job").is_in(reused["job"].implode())).then(pl.lit("reused")).otherwise(pl.lit("new")))
+    return jobs.select(
+        "job",
+        condition=pl.when(pl.col("job").is_in(reused["job"].implode())).then(pl.lit("reused")).otherwise(pl.lit("new")),
+    )
 
 
 def _middle() -> pl.Expr:
@@ -109,9 +112,16 @@ def _read(characteristic: Characteristic, readings: pl.DataFrame) -> pl.DataFram
     mine = readings.filter(pl.col("characteristic") == characteristic.code)
     if not characteristic.positions and mine["position"].n_unique() <= 1:
         return mine.select(
-            "job", "stage", "taken_at", "entry", value=_middle().fill_null(float("nan")), low="low", high="high",
+            "job",
+            "stage",
+            "taken_at",
+            "entry",
+            value=_middle().fill_null(float("nan")),
+            low="low",
+            high="high",
             positions=(pl.col("low").is_not_null() | pl.col("high").is_not_null()).cast(pl.Int64),
-            gauge="gauge", technician="technician",
+            gauge="gauge",
+            technician="technician",
         )
     return mine.group_by("job", "stage").agg(
         taken_at=pl.col("taken_at").max(),
@@ -144,13 +154,18 @@ def _worked_out(sheet: Sheet, characteristic: Characteristic, readings: pl.DataF
     for stage in characteristic.stages:
         value = _values(sheet, characteristic, stage, columns, len(jobs))
         frame = pl.DataFrame({"job": jobs, "value": value}).filter(pl.col("value").is_not_nan())
-        frame = frame.with_columns(stage=pl.lit(stage)).join(last, on="job").join(by_stage, on=["job", "stage"], how="left")
+        frame = (
+            frame.with_columns(stage=pl.lit(stage)).join(last, on="job").join(by_stage, on=["job", "stage"], how="left")
+        )
         results.append(
             frame.select(
-                "job", "stage",
+                "job",
+                "stage",
                 taken_at=pl.coalesce("stage_taken", "taken_at"),
                 entry=pl.coalesce("stage_entry", "entry"),
-                value="value", low="value", high="value",
+                value="value",
+                low="value",
+                high="value",
                 positions=pl.lit(1, dtype=pl.Int64),
                 gauge=pl.coalesce("stage_gauge", "gauge"),
                 technician=pl.coalesce("stage_technician", "technician"),

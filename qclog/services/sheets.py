@@ -83,8 +83,6 @@ def known_case_types(use: Use) -> list[str]:
     return [row["case_type"] for row in use.rows("case_types")]
 
 
-
-
 @dataclass(frozen=True, slots=True)
 class Overview:
     """One case type at a glance."""
@@ -99,9 +97,7 @@ def overview(log: Log) -> list[Overview]:
     """Every case type with the sheet in force now and how many jobs there are."""
     with log.reading() as use:
         rows = use.rows("case_types")
-        return [
-            Overview(latest(use, r["case_type"]), r["jobs"], r["first_opened"], r["last_opened"]) for r in rows
-        ]
+        return [Overview(latest(use, r["case_type"]), r["jobs"], r["first_opened"], r["last_opened"]) for r in rows]
 
 
 def limits_text(limits: Limits) -> str:

@@ -1,7 +1,7 @@
 """The log file: made, opened for one thing, closed.
 
-    with log.reading() as use:    use.rows("job_by_id", job="J-100")
-    with log.writing(entry) as use:    ...    # one transaction, all or nothing
+with log.reading() as use:    use.rows("job_by_id", job="J-100")
+with log.writing(entry) as use:    ...    # one transaction, all or nothing
 """
 
 from __future__ import annotations
@@ -64,7 +64,8 @@ class Use:
 
     def frame(self, query: str, **values: object) -> pl.DataFrame:
         """The result of sql/queries/`query`.sql as a polars frame."""
-        return self.connection.sql(_query(query), params=values or None).pl()
+        result: pl.DataFrame = self.connection.sql(_query(query), params=values or None).pl()
+        return result
 
     def rows(self, query: str, *, folder: str = "queries", **values: object) -> list[dict[str, Any]]:
         """The result of sql/`folder`/`query`.sql, one dict a row."""
@@ -90,7 +91,8 @@ class Use:
     def frame_with(self, query: str, name: str, frame: pl.DataFrame) -> pl.DataFrame:
         """The result of sql/queries/`query`.sql, which reads `frame` under `name`."""
         with self._registered(name, frame):
-            return self.connection.sql(_query(query)).pl()
+            result: pl.DataFrame = self.connection.sql(_query(query)).pl()
+            return result
 
     @contextmanager
     def _registered(self, name: str, frame: pl.DataFrame) -> Iterator[None]:
@@ -173,9 +175,7 @@ class Log:
         with self._open() as connection:
             connection.execute("BEGIN")
             try:
-                stored = connection.execute(
-                    "SELECT entry FROM entry WHERE submission = ?", [submission.id]
-                ).fetchone()
+                stored = connection.execute("SELECT entry FROM entry WHERE submission = ?", [submission.id]).fetchone()
                 if stored is not None:
                     raise AlreadyStored(stored[0])
                 row = connection.execute("SELECT coalesce(max(entry), 0) + 1 FROM entry").fetchone()

@@ -77,16 +77,12 @@ def add_gauge(use: Use, gauge: Gauge) -> None:
 
 def add_gauge_check(use: Use, gauge: str, checked_at: datetime, event: str, **values: object) -> None:
     """Add an event of a gauge: `reference`, `reading`, `unit`, `person`, `note`."""
-    use.insert(
-        "gauge_check", id=new_id(), gauge=gauge, checked_at=checked_at, event=event, entry=use.entry, **values
-    )
+    use.insert("gauge_check", id=new_id(), gauge=gauge, checked_at=checked_at, event=event, entry=use.entry, **values)
 
 
 def add_sheet(use: Use, sheet: Sheet, since: datetime | None) -> None:
     """Add a version of a sheet, in force from `since` (UTC; None: from the beginning)."""
-    use.insert(
-        "sheet", case_type=sheet.code, version=sheet.version, since=since, text=sheet.text, entry=use.entry
-    )
+    use.insert("sheet", case_type=sheet.code, version=sheet.version, since=since, text=sheet.text, entry=use.entry)
 
 
 def add_job(use: Use, job: Job) -> None:

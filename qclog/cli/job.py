@@ -1,0 +1,197 @@
+"""`qclog job`: jobs opened, listed, described, told; comebacks."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from qclog.cli import options
+from qclog.errors import InputError
+
+_DETAILS = (
+    "case_serial",
+    "casting",
+    "rebuild",
+    "machining_batch",
+    "variant",
+    "customer_ref",
+    "outstanding",
+    "concession",
+)
+
+
+def add_to(commands: Any) -> None:
+    """Add the commands."""
+    parser = commands.add_parser("job", help="jobs: open, list, show, say something of one, add a part, comeback")
+    actions = parser.add_subparsers(title="actions", metavar="ACTION", required=True)
+    _add_open(actions)
+    listing = actions.add_parser("list", help="jobs, the last touched first")
+    listing.add_argument("text", nargs="?", default="", help="in the number, serial, batch, customer reference or lot")
+    options.add_log(listing)
+    listing.set_defaults(run=list_some)
+    show = actions.add_parser("show", help="everything the log has of one job")
+    show.add_argument("job")
+    options.add_log(show)
+    show.set_defaults(run=show_one)
+    say = actions.add_parser("set", help="say something of a job; what was said before is kept")
+    say.add_argument("job")
+    say.add_argument("name", help="dispatched, " + ", ".join(_DETAILS))
+    say.add_argument("value")
+    say.add_argument("--reason")
+    options.add_log(say)
+    options.add_by(say)
+    say.set_defaults(run=say_one)
+    _add_part_to(actions)
+    back = actions.add_parser("comeback", help="record that a job came back")
+    back.add_argument("job")
+    back.add_argument("--returned", metavar="TIME", help="when (default: now)")
+    back.add_argument("--complaint")
+    back.add_argument("--finding")
+    back.add_argument("--attributable", help="yes, no or open")
+    back.add_argument("--hours", type=float)
+    options.add_log(back)
+    options.add_by(back)
+    back.set_defaults(run=come_back)
+
+
+def _add_open(actions: Any) -> None:
+    new = actions.add_parser("open", help="open a job")
+    new.add_argument("job")
+    new.add_argument("case_type")
+    for name in _DETAILS:
+        new.add_argument("--" + name.replace("_", "-"), dest=name, type=int if name == "rebuild" else str)
+    new.add_argument("--opened", metavar="TIME", help="when (default: now)")
+    options.add_log(new)
+    options.add_by(new)
+    new.set_defaults(run=open_one)
+
+
+def _add_part_to(actions: Any) -> None:
+    part = actions.add_parser("part", help="add a part to a job")
+    part.add_argument("job")
+    part.add_argument("part", help="what kind of part: bearing, gasket ...")
+    part.add_argument("--lot")
+    part.add_argument("--supplier")
+    part.add_argument("--condition", help="new, reused or reclaimed")
+    part.add_argument("--sub-assembly", metavar="JOB", help="the job it was built as")
+    options.add_log(part)
+    options.add_by(part)
+    part.set_defaults(run=add_part)
+
+
+def open_one(arguments: argparse.Namespace) -> int:
+    """Open a job."""
+    from qclog.domain.jobs import Job
+    from qclog.services import jobs
+
+    log = options.log_of(arguments)
+    details = {name: getattr(arguments, name) for name in _DETAILS}
+    job = Job(arguments.job, arguments.case_type, _moment(log, arguments.opened), **details)
+    jobs.open_job(log, job, options.submission_of(arguments, f"open job {arguments.job}"))
+    print(f"job {arguments.job} is open. Next: qclog read {arguments.job}")
+    return 0
+
+
+def _moment(log: Any, text: str | None) -> Any:
+    from qclog.domain.moments import now, read_moment
+    from qclog.services import sheets
+
+    if text is None:
+        return now()
+    with log.reading() as use:
+        zone = sheets.timezone_of(use)
+    return read_moment(text, zone)
+
+
+def list_some(arguments: argparse.Namespace) -> int:
+    """List jobs."""
+    from qclog.cli.columns import print_columns
+    from qclog.services import jobs
+
+    rows = jobs.list_jobs(options.log_of(arguments), arguments.text)
+    print_columns(
+        ("job", "case type", "serial", "rebuild", "batch", "opened", "dispatched"),
+        [
+            (
+                r["job"],
+                r["case_type"],
+                r["case_serial"],
+                r["rebuild"],
+                r["machining_batch"],
+                f"{r['opened']:%Y-%m-%d}",
+                f"{r['dispatched']:%Y-%m-%d}" if r["dispatched"] else "",
+            )
+            for r in rows
+        ],
+        right=("rebuild",),
+    )
+    if not rows:
+        print("no job found" if arguments.text else "no jobs yet: open one with qclog job open")
+    elif len(rows) == jobs.MOST_LISTED:
+        print(f"the first {jobs.MOST_LISTED}; name part of a number, serial, batch or lot to find others")
+    return 0
+
+
+def say_one(arguments: argparse.Namespace) -> int:
+    """Say something of a job."""
+    from qclog.services import jobs
+
+    log = options.log_of(arguments)
+    value: Any = arguments.value
+    if arguments.name == "dispatched":
+        value = _moment(log, value)
+    elif arguments.name == "rebuild" and not value.isdigit():
+        raise InputError("a rebuild number is a whole number", field="rebuild", found=value)
+    submission = options.submission_of(arguments, f"{arguments.name} of job {arguments.job}")
+    jobs.say(log, arguments.job, arguments.name, value, submission, arguments.reason)
+    print(f"job {arguments.job}: {arguments.name.replace('_', ' ')} is now {arguments.value}")
+    return 0
+
+
+def add_part(arguments: argparse.Namespace) -> int:
+    """Add a part."""
+    from qclog.domain.jobs import CONDITIONS_OF_PARTS, Part
+    from qclog.services import jobs, people
+
+    if arguments.condition is not None:
+        people.choose(arguments.condition, CONDITIONS_OF_PARTS, "condition")
+    part = Part(
+        arguments.job,
+        arguments.part,
+        arguments.lot,
+        arguments.supplier,
+        arguments.condition,
+        arguments.sub_assembly,
+    )
+    submission = options.submission_of(arguments, f"part of job {arguments.job}")
+    jobs.add_part(options.log_of(arguments), part, submission)
+    print(f"job {arguments.job}: {arguments.part} added")
+    return 0
+
+
+def come_back(arguments: argparse.Namespace) -> int:
+    """Record a comeback."""
+    from qclog.services import people
+
+    log = options.log_of(arguments)
+    people.add_comeback(
+        log,
+        arguments.job,
+        _moment(log, arguments.returned),
+        options.submission_of(arguments, f"comeback of job {arguments.job}"),
+        complaint=arguments.complaint,
+        finding=arguments.finding,
+        attributable=arguments.attributable,
+        hours=arguments.hours,
+    )
+    print(f"job {arguments.job}: comeback recorded")
+    return 0
+
+
+def show_one(arguments: argparse.Namespace) -> int:
+    """Tell a job's story."""
+    from qclog.cli.story import print_story
+    from qclog.services import jobs
+
+    print_story(jobs.tell(options.log_of(arguments), arguments.job))
+    return 0

@@ -1,0 +1,63 @@
+"""`qclog demo`, `qclog dashboard`: the sample workshop, and the pages."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import Any
+
+from qclog.cli import options
+
+
+def add_to(commands: Any) -> None:
+    """Add the commands."""
+    demo = commands.add_parser("demo", help="build the sample workshop in a new log and open the dashboard")
+    demo.add_argument("--log", metavar="FILE", default="demo.duckdb", help="where (default: demo.duckdb)")
+    demo.add_argument("--no-dashboard", action="store_true", help="build and tour it at the terminal only")
+    _add_address(demo)
+    demo.set_defaults(run=run_demo)
+    pages = commands.add_parser("dashboard", help="open the pages in a browser")
+    options.add_log(pages)
+    _add_address(pages)
+    pages.set_defaults(run=run_dashboard)
+
+
+def _add_address(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--port", type=int, default=8501, help="default 8501")
+    parser.add_argument(
+        "--address",
+        default="127.0.0.1",
+        help="default 127.0.0.1, this machine only; anything else lets the network in, so put a sign-on before it",
+    )
+    parser.add_argument("--no-browser", action="store_true", help="do not open a browser window")
+
+
+def run_demo(arguments: argparse.Namespace) -> int:
+    """Build the sample workshop, show the main job, open the dashboard."""
+    from qclog.services import tour
+    from qclog.store.log import Log
+
+    log = Log(Path(arguments.log))
+    for line in tour.build(log):
+        print(line, flush=True)
+    if arguments.no_dashboard:
+        return 0
+    return _open(log, arguments)
+
+
+def run_dashboard(arguments: argparse.Namespace) -> int:
+    """Open the pages on a log."""
+    log = options.log_of(arguments)
+    with log.reading():
+        pass
+    return _open(log, arguments)
+
+
+def _open(log: Any, arguments: argparse.Namespace) -> int:
+    from qclog.services.launching import launch
+
+    print(f"The dashboard is at http://{arguments.address}:{arguments.port} (Ctrl-C stops it)", flush=True)
+    sys.stdout.flush()
+    launch(log, address=arguments.address, port=arguments.port, browser=not arguments.no_browser)
+    return 0
