@@ -240,10 +240,16 @@ class _SheetReader:
 
 
 def _shape_of(limits: tuple[tuple[str, Limits], ...]) -> str:
-    """The shape a characteristic has when the sheet does not say: what its limits amount to."""
-    lower = any(s.lower is not None for _, s in limits)
-    upper = any(s.upper is not None for _, s in limits)
-    nominal = any(s.nominal is not None for _, s in limits)
-    if lower and upper:
-        return "target" if nominal else "band"
-    return "upper" if upper else "lower" if lower else "target" if nominal else "record"
+    """The shape a characteristic has when the sheet does not say: what all its limit sets amount to."""
+    sets = [s for _, s in limits]
+    if not sets:
+        return "record"
+    for shape, wanted in (
+        ("target", ("nominal",)),
+        ("band", ("lower", "upper")),
+        ("upper", ("upper",)),
+        ("lower", ("lower",)),
+    ):
+        if all(getattr(s, name) is not None for s in sets for name in wanted):
+            return shape
+    return "record"

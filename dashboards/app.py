@@ -1,0 +1,18 @@
+"""The router: which pages there are."""
+
+import streamlit as st
+
+from qclog.web.frame import draw_frame
+
+st.set_page_config(page_title="qclog", page_icon=":material/straighten:", layout="wide")
+
+page = st.navigation(
+    [
+        st.Page("app_pages/workshop.py", title="Workshop", icon=":material/home:", default=True),
+        st.Page("app_pages/bench.py", title="Bench", icon=":material/straighten:", url_path="bench"),
+        st.Page("app_pages/case_type.py", title="Case types", icon=":material/show_chart:", url_path="case_type"),
+        st.Page("app_pages/job.py", title="Jobs", icon=":material/receipt_long:", url_path="job"),
+    ],
+    position="top",
+)
+draw_frame(page)

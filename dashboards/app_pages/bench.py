@@ -1,0 +1,24 @@
+"""The bench: one large field, always waiting for the next reading."""
+
+import streamlit as st
+
+from qclog.web import bench, reading
+
+log = reading.log()
+who, which, gauge = st.columns([1, 2, 1])
+with who:
+    person = bench.choose_person(log)
+with which:
+    job = bench.choose_job(log)
+if person is None or job is None:
+    bench.explain_start(person, job)
+    st.stop()
+story = reading.story(log, job)
+with gauge:
+    used = bench.choose_gauge(log, story)
+bench.show_cautions(story)
+field, list_of_places = st.columns([3, 2], gap="large")
+with field:
+    bench.ask(log, story, person, used)
+with list_of_places:
+    bench.show_places(story)

@@ -1,0 +1,18 @@
+"""A unit's story: every reading, attempt, correction, part, visit and comeback of one job."""
+
+import streamlit as st
+
+from qclog.web import reading, stories
+
+st.title("Jobs")
+log = reading.log()
+job = stories.choose(log)
+if job is None:
+    st.stop()
+story = reading.story(log, job)
+stories.show_head(story)
+stories.show_left_to_do(story)
+stories.show_readings(story)
+stories.show_derived(story)
+stories.show_parts(story)
+stories.show_comebacks(story)

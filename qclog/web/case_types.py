@@ -1,0 +1,147 @@
+"""The case-type page's parts."""
+
+from __future__ import annotations
+
+import polars as pl
+import streamlit as st
+
+from qclog.domain.moments import show_moment
+from qclog.services import pictures
+from qclog.services.case_chart import CaseChart, Group
+from qclog.services.sheets import limits_text
+from qclog.store.log import Log
+from qclog.web import reading
+from qclog.web.frame import plain
+
+
+def choose(log: Log) -> tuple[str | None, str | None]:
+    """The case type and characteristic, remembered in the page's address."""
+    rows = reading.overview(log)
+    if not rows:
+        return None, None
+    sheets = {r.sheet.code: r.sheet for r in rows}
+    left, right = st.columns(2)
+    asked = st.query_params.get("case_type")
+    codes = list(sheets)
+    case_type = left.selectbox(
+        "Case type",
+        codes,
+        index=codes.index(asked) if asked in codes else 0,
+        format_func=lambda code: f"{code}: {sheets[code].name}",
+    )
+    numbers = [c for c in sheets[case_type].characteristics if not c.in_words]
+    names = {c.code: c.name for c in numbers}
+    wanted = st.query_params.get("characteristic")
+    start = list(names).index(wanted) if wanted in names else _telling(sheets[case_type], list(names))
+    code: str = right.selectbox(
+        "Characteristic", list(names), index=start, format_func=lambda c: names[c], key=f"characteristic_{case_type}"
+    )
+    st.query_params["case_type"] = case_type
+    st.query_params["characteristic"] = code
+    return case_type, code
+
+
+def _telling(sheet: object, codes: list[str]) -> int:
+    """The first worked-out characteristic that isn't forced says most about a case; else the first."""
+    characteristics = getattr(sheet, "characteristics", ())
+    telling = [c.code for c in characteristics if c.derived and not c.forced_at and c.code in codes]
+    return codes.index(telling[0]) if telling else 0
+
+
+def choose_group(log: Log, case_type: str, code: str) -> CaseChart | None:
+    """Which comparable units to show; they are never mixed."""
+    first = reading.chart(log, case_type, code, None)
+    if not first.groups:
+        st.info(f"No readings of {plain(first.characteristic.name)} yet.")
+        return None
+    chosen: Group | None = st.segmented_control(
+        "Units that may be compared",
+        first.groups,
+        default=first.group,
+        format_func=lambda g: f"{g.words} (n = {g.n})",
+        key=f"group_{case_type}_{code}",
+        help="Stages, new and re-used parts, and machined and unmachined cases are different populations.",
+    )
+    if chosen is None or chosen == first.group:
+        return first
+    return reading.chart(log, case_type, code, chosen)
+
+
+def show_figures(chart: CaseChart) -> None:
+    """n, mean, spread and limits as large figures, and what to bear in mind."""
+    columns = st.columns(5)
+    columns[0].metric("units (n)", f"{len(chart.rows):,}")
+    if chart.summary is not None:
+        columns[1].metric("mean", pictures.number_text(chart, chart.summary.mean, finer=2))
+        if chart.summary.sd is not None:
+            columns[2].metric("spread (standard deviation)", pictures.number_text(chart, chart.summary.sd, finer=2))
+    if chart.drawn is not None:
+        low, high = chart.drawn.lower, chart.drawn.upper
+        span = f"{pictures.bare_number(chart, low)} to {pictures.bare_number(chart, high)}"
+        columns[3].metric("control limits", span, help="From the ranges between neighbouring units.")
+    if chart.specification is not None:
+        columns[4].metric("workshop's limits", limits_text(chart.specification) or "none")
+    if chart.forced:
+        st.warning(
+            "This stage was set by choice of shim. It shows what the technician aimed at, not what the case is like: "
+            "look at the implied recess, the pack, the closure or the torque for that.",
+            icon=":material/build:",
+        )
+    for warning in chart.warnings:
+        st.info(plain(warning[0].upper() + warning[1:]) + ".", icon=":material/info:")
+    if chart.without_value:
+        st.caption(f"{chart.without_value} without a number (not accessible and the like) are not drawn.")
+
+
+def show_chart(chart: CaseChart) -> None:
+    """The chart over time with its distribution."""
+    drawn = pictures.chart_of(chart, dark=reading.is_dark(), width=680, height=360)
+    st.altair_chart(drawn, theme=None, width="content")
+
+
+def show_flagged(chart: CaseChart) -> None:
+    """The units that stand out, as a table that says why."""
+    odd = chart.flagged
+    if odd.is_empty():
+        st.success("No unit stands out.", icon=":material/check:")
+        return
+    st.subheader(f"{len(odd)} of {len(chart.rows)} units stand out")
+    shown = [pictures.number_text(chart, v) for v in odd["value"]]
+    frame = odd.select(
+        "job",
+        pl.Series("reading", shown),
+        pl.col("note").alias("why"),
+        pl.Series("taken", [show_moment(t, chart.zone) for t in odd["taken_at"]]),
+        pl.col("machining_batch").alias("machining batch"),
+        "gauge",
+        pl.col("technician").alias("read by"),
+    )
+    chosen = st.dataframe(frame, hide_index=True, on_select="rerun", selection_mode="single-row", key="flagged_table")
+    at = chosen.selection.rows if chosen else []
+    if at:
+        st.switch_page("app_pages/job.py", query_params={"job": odd["job"][at[0]]})
+    st.caption("Choose a row to open the job's story.")
+
+
+def show_asked(chart: CaseChart) -> None:
+    """Where the limits come from, and the caution of the sheet."""
+    c = chart.characteristic
+    lines = []
+    if c.formula:
+        lines.append(f"Worked out: {c.name} = {c.formula}.")
+    for name, limits in c.limits:
+        lines.append(f"Workshop's limits for {name.replace('_', ' ')}: {limits_text(limits)} {c.unit}.")
+    if c.source:
+        lines.append(f"Source: {c.source}.")
+    if c.caution:
+        lines.append(f"Caution: {c.caution}")
+    if chart.drawn is not None:
+        d = chart.drawn
+        lines.append(
+            f"Control limits: centre plus and minus {d.factor:g} spreads, the spread being the {d.method} "
+            f"divided by {d.constant:.6g}."
+        )
+    if lines:
+        with st.expander("Where these limits come from"):
+            for line in lines:
+                st.write(plain(line))

@@ -1,0 +1,42 @@
+"""What is round every page: errors said in words, and the standing caution."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import streamlit as st
+
+from qclog.errors import LogBusyError, QclogError
+
+CAUTION = (
+    "Limits are the workshop's own. The maker's manual and competent, authorised people decide; "
+    "qclog certifies nothing. A worked-out shim or setting is a suggestion that a trial fit decides."
+)
+
+
+def draw_frame(page: Any) -> None:
+    """Run the chosen page; what goes wrong is said, and nothing that was stored is lost."""
+    try:
+        page.run()
+    except LogBusyError as error:
+        st.warning(f"{error.message}. {error.hint or ''}")
+        st.button("Try again")
+    except QclogError as error:
+        show_error(error)
+    st.divider()
+    st.caption(CAUTION)
+
+
+def show_error(error: QclogError) -> None:
+    """An error as a person would be told it."""
+    found = f" Found: {plain(str(error.found))}." if error.found is not None else ""
+    hint = f" {plain(error.hint)}" if error.hint else ""
+    st.error(f"{plain(error.message)}.{found}{hint}", icon=":material/error:")
+
+
+_SPECIAL = str.maketrans({c: "\\" + c for c in "\\`*_{}[]()#+-.!|<>~$:"})
+
+
+def plain(text: str) -> str:
+    """Text from the log as it is, with nothing in it taken for Markdown."""
+    return text.translate(_SPECIAL).replace("\n", " ")

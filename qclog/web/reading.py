@@ -1,0 +1,71 @@
+"""What pages read from the log, kept until the log changes."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import streamlit as st
+
+from qclog.errors import LogError
+from qclog.services import case_chart, jobs, sheets
+from qclog.services.case_chart import CaseChart
+from qclog.services.jobs import Story
+from qclog.services.launching import LOG_VARIABLE
+from qclog.services.series import Series, read_series
+from qclog.services.sheets import Overview
+from qclog.store.log import Log
+
+
+def log() -> Log:
+    """The log the dashboard was opened on."""
+    path = os.environ.get(LOG_VARIABLE)
+    if not path:
+        raise LogError("the dashboard was opened without a log", hint="start it with qclog dashboard --log FILE")
+    return Log(Path(path))
+
+
+def revision(of: Log) -> int:
+    """A number that changes with everything stored."""
+    with of.reading() as use:
+        return int(use.rows("revision")[0]["revision"])
+
+
+def story(of: Log, job: str) -> Story:
+    """A job's story."""
+    return jobs.tell(of, job)
+
+
+def overview(of: Log) -> list[Overview]:
+    """Every case type."""
+    return _overview(str(of.path), revision(of))
+
+
+@st.cache_data(max_entries=4, show_spinner=False)
+def _overview(path: str, revision: int) -> list[Overview]:  # noqa: ARG001 - the revision is part of the key
+    return sheets.overview(Log(Path(path)))
+
+
+def series(of: Log, case_type: str, code: str) -> Series:
+    """A characteristic over the jobs of a case type."""
+    return _series(str(of.path), revision(of), case_type, code)
+
+
+@st.cache_data(max_entries=32, show_spinner="Reading the log ...")
+def _series(path: str, revision: int, case_type: str, code: str) -> Series:  # noqa: ARG001 - part of the key
+    return read_series(Log(Path(path)), case_type, code)
+
+
+def chart(of: Log, case_type: str, code: str, group: case_chart.Group | None) -> CaseChart:
+    """The chart of one group, or of the one that says most."""
+    with of.reading() as use:
+        zone = sheets.timezone_of(use)
+    found = series(of, case_type, code)
+    if group is None:
+        return case_chart.chart_series(found, zone)
+    return case_chart.chart_series(found, zone, stage=group.stage, condition=group.condition, machined=group.machined)
+
+
+def is_dark() -> bool:
+    """Whether the reader's theme is dark."""
+    return st.context.theme.type == "dark"
