@@ -139,7 +139,7 @@ def ask(log: Log, story: Story, person: str, gauge: str | None) -> None:
     submission = Submission(person, "bench", f"reading of job {wanted.place.job}")
     how = Circumstances(person, gauge, None, conditions)
     with st.form(f"reading_{token}", border=True):
-        st.text_input(FIELD, key=f"said_{token}", placeholder=_example(wanted))
+        st.text_input(FIELD, key=f"said_{token}")
         st.form_submit_button(
             "Store",
             type="primary",
@@ -166,7 +166,7 @@ def ask(log: Log, story: Story, person: str, gauge: str | None) -> None:
             on_click=_store_text,
             args=(log, wanted.place, how, submission, f"not accessible: {why}" if why else "not accessible"),
         )
-    with third.popover("Correct the last one", width="stretch"):
+    with third.popover("Correct last", width="stretch"):
         _correct(log, wanted.place.job, how, token)
     put_cursor_in(FIELD, token)
 
@@ -174,16 +174,13 @@ def ask(log: Log, story: Story, person: str, gauge: str | None) -> None:
 def _what_is_asked(story: Story, wanted: Wanted) -> str:
     c = wanted.characteristic
     said = c.limit_set(wanted.place.stage, None)
-    parts = [f"limits {limits_text(said[1])} {c.unit}" if said and limits_text(said[1]) else f"in {c.unit}"]
+    if c.in_words:
+        parts = [" or ".join(c.words)]
+    else:
+        parts = [f"limits {limits_text(said[1])} {c.unit}" if said and limits_text(said[1]) else f"in {c.unit}"]
+    parts += ["15/16 for 15 goes, 16 does not"] if c.gauge_kind == "feeler" else []
     parts += [x for x in (c.view or story.sheet.view if c.positions else None, c.caution) if x]
     return ". ".join(p[0].upper() + p[1:] for p in parts)
-
-
-def _example(wanted: Wanted) -> str:
-    c = wanted.characteristic
-    if c.in_words:
-        return " or ".join(c.words)
-    return "16, or 15/16 (15 goes, 16 does not)" if c.gauge_kind == "feeler" else f"a number in {c.unit}"
 
 
 def _ask_conditions(wanted: Wanted) -> tuple[str, ...]:
@@ -255,6 +252,8 @@ def _show_last(log: Log) -> None:
     if error is not None:
         show_error(error)
     last: Taken | None = st.session_state.get("bench_last")
+    if last is None and error is not None:
+        return
     if last is None:
         st.caption("What you enter is read back here.")
         return
@@ -308,7 +307,7 @@ def show_places(story: Story) -> None:
         (r.row["characteristic"], r.row["stage"], r.row["position"]): r for r in story.readings if r.row["counts"]
     }
     current = _next(story)
-    with st.container(height=520, border=False):
+    with st.container(height=520, border=False, gap=None):
         for heading, group in _by_characteristic(story.wanted):
             st.caption(plain(heading))
             for wanted in group:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import polars as pl
 import streamlit as st
 
 from qclog.domain.moments import show_moment
@@ -12,6 +11,7 @@ from qclog.services.sheets import limits_text
 from qclog.store.log import Log
 from qclog.web import reading
 from qclog.web.frame import plain
+from qclog.web.tables import show_table
 
 
 def choose(log: Log) -> tuple[str | None, str | None]:
@@ -107,19 +107,20 @@ def show_flagged(chart: CaseChart) -> None:
         return
     st.subheader(f"{len(odd)} of {len(chart.rows)} units stand out")
     shown = [pictures.number_text(chart, v) for v in odd["value"]]
-    frame = odd.select(
-        "job",
-        pl.Series("reading", shown),
-        pl.col("note").alias("why"),
-        pl.Series("taken", [show_moment(t, chart.zone) for t in odd["taken_at"]]),
-        pl.col("machining_batch").alias("machining batch"),
-        "gauge",
-        pl.col("technician").alias("read by"),
+    at = show_table(
+        {
+            "job": odd["job"].to_list(),
+            "reading": shown,
+            "why": odd["note"].to_list(),
+            "taken": [show_moment(t, chart.zone) for t in odd["taken_at"]],
+            "machining batch": odd["machining_batch"].to_list(),
+            "gauge": odd["gauge"].to_list(),
+            "read by": odd["technician"].to_list(),
+        },
+        key="flagged_table",
     )
-    chosen = st.dataframe(frame, hide_index=True, on_select="rerun", selection_mode="single-row", key="flagged_table")
-    at = chosen.selection.rows if chosen else []
-    if at:
-        st.switch_page("app_pages/job.py", query_params={"job": odd["job"][at[0]]})
+    if at is not None:
+        st.switch_page("app_pages/job.py", query_params={"job": odd["job"][at]})
     st.caption("Choose a row to open the job's story.")
 
 

@@ -14,8 +14,18 @@ CAUTION = (
 )
 
 
+_SPACING = """<style>
+[data-testid="stMainBlockContainer"] { padding-top: 4.2rem; padding-bottom: 2rem; }
+[data-testid="stForm"] input { font-size: 2rem; height: 3.6rem; font-variant-numeric: tabular-nums; }
+[data-testid="stForm"] [data-testid="stTextInputRootElement"] { height: auto; min-height: 3.6rem; }
+[data-testid="InputInstructions"] { display: none; }
+[data-testid="stMain"] button { min-height: 2.9rem; }
+</style>"""
+
+
 def draw_frame(page: Any) -> None:
     """Run the chosen page; what goes wrong is said, and nothing that was stored is lost."""
+    st.html(_SPACING)
     try:
         page.run()
     except LogBusyError as error:

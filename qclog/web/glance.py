@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import polars as pl
 import streamlit as st
 
 from qclog.services import jobs
 from qclog.store.log import Log
 from qclog.web import reading
+from qclog.web.tables import show_table
 
 
 def show_counts(log: Log) -> None:
@@ -30,26 +30,20 @@ def show_jobs(log: Log) -> None:
     if not rows:
         st.info("No jobs yet. Open one on the Bench page.")
         return
-    frame = pl.DataFrame(
+    at = show_table(
         {
             "job": [r["job"] for r in rows],
             "case type": [r["case_type"] for r in rows],
             "serial": [r["case_serial"] for r in rows],
-            "opened": [r["opened"].date() for r in rows],
-            "dispatched": [r["dispatched"].date() if r["dispatched"] else None for r in rows],
+            "opened": [r["opened"] for r in rows],
+            "dispatched": [r["dispatched"] for r in rows],
             "readings": [r["readings"] for r in rows],
             "outstanding": [r["outstanding"] for r in rows],
         },
-        infer_schema_length=None,
+        key="jobs_table",
     )
-    chosen = st.dataframe(
-        frame, hide_index=True, on_select="rerun", selection_mode="single-row", key="jobs_table", height=460
-    )
-    at = chosen.selection.rows if chosen else []
-    if at:
-        st.query_params["job"] = rows[at[0]]["job"]
-        st.session_state["job"] = rows[at[0]]["job"]
-        st.switch_page("app_pages/job.py", query_params={"job": rows[at[0]]["job"]})
+    if at is not None:
+        st.switch_page("app_pages/job.py", query_params={"job": rows[at]["job"]})
     st.caption("Choose a row to open the job's story.")
 
 
@@ -60,19 +54,15 @@ def show_case_types(log: Log) -> None:
     if not rows:
         st.info("No case types yet. Add a sheet at the terminal: `qclog sheet add FILE`")
         return
-    frame = pl.DataFrame(
+    at = show_table(
         {
             "case type": [r.sheet.code for r in rows],
             "name": [r.sheet.name for r in rows],
             "jobs": [r.jobs for r in rows],
-            "last opened": [r.last_opened.date() if r.last_opened else None for r in rows],
+            "last opened": [r.last_opened for r in rows],
         },
-        infer_schema_length=None,
+        key="case_types_table",
     )
-    chosen = st.dataframe(
-        frame, hide_index=True, on_select="rerun", selection_mode="single-row", key="case_types_table"
-    )
-    at = chosen.selection.rows if chosen else []
-    if at:
-        st.switch_page("app_pages/case_type.py", query_params={"case_type": rows[at[0]].sheet.code})
+    if at is not None:
+        st.switch_page("app_pages/case_type.py", query_params={"case_type": rows[at].sheet.code})
     st.caption("Choose a row to see its charts.")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import polars as pl
 import streamlit as st
 
 from qclog.domain.jobs import STAGE_WORDS
@@ -12,6 +11,7 @@ from qclog.services.jobs import Story
 from qclog.services.wording import asked_text, fate_text, place_text, reading_text, value_text, verdict_text
 from qclog.store.log import Log
 from qclog.web.frame import plain
+from qclog.web.tables import show_table
 
 
 def choose(log: Log) -> str | None:
@@ -95,7 +95,7 @@ def show_readings(story: Story) -> None:
         st.info("No readings yet. Log them on the Bench page.")
         return
     told = story.readings
-    frame = pl.DataFrame(
+    show_table(
         {
             "what": [t.characteristic.name if t.characteristic else t.row["characteristic"] for t in told],
             "stage": [STAGE_WORDS[t.row["stage"]] for t in told],
@@ -113,10 +113,8 @@ def show_readings(story: Story) -> None:
             "entered": [show_moment(t.row["entered_at"], story.zone) for t in told],
             "entered by": [t.row["entered_by"] for t in told],
             "sheet": [t.version for t in told],
-        },
-        infer_schema_length=None,
+        }
     )
-    st.dataframe(frame, hide_index=True, height=min(700, 38 + 35 * len(frame)))
 
 
 def show_derived(story: Story) -> None:
@@ -125,7 +123,7 @@ def show_derived(story: Story) -> None:
     if not done:
         return
     st.subheader("Worked out from these")
-    frame = pl.DataFrame(
+    show_table(
         {
             "what": [d.characteristic.name for d in done],
             "stage": [STAGE_WORDS[d.stage] for d in done],
@@ -133,10 +131,8 @@ def show_derived(story: Story) -> None:
             "verdict": [verdict_text(d.verdict, d.characteristic) for d in done],
             "limits": [asked_text(d.characteristic, d.verdict) for d in done],
             "from": [d.characteristic.formula for d in done],
-        },
-        infer_schema_length=None,
+        }
     )
-    st.dataframe(frame, hide_index=True)
 
 
 def show_parts(story: Story) -> None:
@@ -145,8 +141,7 @@ def show_parts(story: Story) -> None:
         return
     st.subheader("Parts and lots")
     columns = ("part", "lot", "supplier", "condition", "sub_assembly", "entered_by")
-    frame = pl.DataFrame({c.replace("_", " "): [p[c] for p in story.parts] for c in columns}, infer_schema_length=None)
-    st.dataframe(frame, hide_index=True)
+    show_table({c.replace("_", " "): [p[c] for p in story.parts] for c in columns})
 
 
 def show_comebacks(story: Story) -> None:

@@ -1,0 +1,42 @@
+"""Tables on a page: what is not known is left blank, and a row can be chosen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+from typing import Any, Literal
+
+import polars as pl
+import streamlit as st
+
+_MOST_ROWS = 14
+
+
+def show_table(columns: Mapping[str, Sequence[object]], *, key: str | None = None) -> int | None:
+    """Show named columns of equal length. With `key` a row can be chosen; its number is returned."""
+    rows = max((len(values) for values in columns.values()), default=0)
+    frame = pl.DataFrame({name: _cells(values) for name, values in columns.items()})
+    height: int | Literal["content"] = 38 + 35 * _MOST_ROWS if rows > _MOST_ROWS else "content"
+    if key is None:
+        st.dataframe(frame, hide_index=True, height=height)
+        return None
+    chosen: Any = st.dataframe(
+        frame, hide_index=True, height=height, on_select="rerun", selection_mode="single-row", key=key
+    )
+    at = chosen.selection.rows if chosen else []
+    return int(at[0]) if at else None
+
+
+def _cells(values: Sequence[object]) -> pl.Series:
+    """Numbers stay numbers, set to the right; everything else is text."""
+    if any(isinstance(v, int | float) for v in values) and all(v is None or isinstance(v, int | float) for v in values):
+        return pl.Series(values)
+    return pl.Series([_text(v) for v in values], dtype=pl.String)
+
+
+def _text(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, datetime):
+        return f"{value:%Y-%m-%d}"
+    return value.isoformat() if isinstance(value, date) else str(value)
