@@ -74,10 +74,13 @@ class Characteristic:
         """The limit set that a reading at `stage` is judged by, for parts that are `condition` (new, reused).
 
         As-found readings have their own limits or none; otherwise the set for the parts' condition, else `any`.
+        What is forced at one stage is judged only there: a trial stand-off leads to the shims, and has no limits.
         """
         sets = dict(self.limits)
         if stage in ("as_found", "return"):
             return ("as_found", sets["as_found"]) if "as_found" in sets else None
+        if self.forced_at and stage not in self.forced_at:
+            return None
         wanted = "reused" if condition == "reused" else "new"
         for name in (wanted, "any"):
             if name in sets:
