@@ -58,8 +58,9 @@ def step_warning(values: npt.ArrayLike, step: float, sigma: float | None = None)
     if sigma is None:
         if array.size < 2:
             return None
-        raw = float(np.abs(np.diff(array)).mean()) / d2(2)
-        sigma = sqrt(max(0.0, raw**2 - step**2 / 12))
+        # Over all positions of the grid, rounding leaves the mean moving range as it was: no correction is
+        # due.
+        sigma = float(np.abs(np.diff(array)).mean()) / d2(2)
     else:
         read_number(sigma, "sigma", at_least=0)
     # A little slack, because a spread worked out from decimals such as 0.1 is seldom exactly one step.
@@ -102,6 +103,15 @@ def correct_spread(values: npt.ArrayLike, step: float, *, ddof: int = 1) -> Corr
     allowed = not notes
     sd = corrected if allowed else raw
     return CorrectedSpread(int(array.size), sd, raw, corrected, float(step), allowed, tuple(notes))
+
+
+def keep_information(sd: float, step: float) -> float:
+    """Share of what exact readings would say about a mean that rounded ones still say: sd^2 / (sd^2 +
+    step^2/12).
+
+    About a spread it is the square of this. `sd` (rounding taken out) and `step` in one unit.
+    """
+    return sd**2 / (sd**2 + step**2 / 12) if step > 0 else 1.0
 
 
 def bracket(values: npt.ArrayLike, step: float) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
