@@ -104,27 +104,28 @@ class _SheetReader:
         rows = given.get("characteristic", [])
         if not rows:
             self.problem(("characteristic",), None, "is missing: a sheet needs at least one [[characteristic]]")
-        characteristics = tuple(
-            c for c in (self._characteristic(i, row, variants) for i, row in enumerate(rows)) if c is not None
-        )
+        read = [(i, self._characteristic(i, row, variants)) for i, row in enumerate(rows)]
+        found = {i: c for i, c in read if c is not None}
         sheet = Sheet(
             **{k: v for k, v in given.items() if k not in ("variant", "characteristic")}
             | {k: "" for k in ("code", "name", "family", "version") if k not in given},
             variants=variants,
-            characteristics=characteristics,
+            characteristics=tuple(found.values()),
             text=text,
         )
-        places = {c.code: i for i, c in reversed(list(enumerate(characteristics)))}
-        for code, key, found, reason in sheet_checks.check(sheet):
-            self.problem(("characteristic", places[code], key), found, reason)
-        self._repeats("characteristic", [c.code for c in characteristics])
-        self._repeats("variant", [v.code for v in variants])
+        places = {c.code: i for i, c in reversed(found.items())}
+        for code, key, what, reason in sheet_checks.check(sheet):
+            self.problem(("characteristic", places[code], key), what, reason)
+        self._repeats("characteristic", {i: c.code for i, c in found.items()})
+        self._repeats("variant", dict(enumerate(v.code for v in variants)))
         return sheet
 
-    def _repeats(self, table: str, codes: list[str]) -> None:
-        for i, code in enumerate(codes):
-            if code and code in codes[:i]:
+    def _repeats(self, table: str, codes: Mapping[int, str]) -> None:
+        seen: set[str] = set()
+        for i, code in codes.items():
+            if code and code in seen:
                 self.problem((table, i, "code"), code, "is used twice")
+            seen.add(code)
 
     def _check_code(self, path: tuple[str | int, ...], code: object) -> None:
         if isinstance(code, str) and not (_CODE.fullmatch(code) and len(code) <= 60):

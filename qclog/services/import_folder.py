@@ -39,7 +39,6 @@ def import_folder(log: Log, path: Path, submission: Submission, *, timezone: str
     counts = {"case_types": len(folder.sheets)} | {name: len(rows) for name, rows in folder.tables.items()}
     made = not log.exists()
     if made:
-        _refuse(folder, [])
         log.create(timezone=timezone)
     try:
         with log.writing(submission) as use:

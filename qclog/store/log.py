@@ -24,7 +24,7 @@ import polars as pl
 from qclog import resources
 from qclog.errors import InputError, LogBusyError, LogDamagedError, LogError, LogVersionError
 from qclog.store import lock, migrations
-from qclog.store.ids import new_id
+from qclog.store.ids import new_id, new_ids
 
 Via = Literal["bench", "terminal", "import", "demo"]
 STORAGE_VERSION = "v1.5.0"
@@ -83,10 +83,11 @@ class Use:
         """Add every row of `frame`, whose columns are named as the table's; tables keyed by an id get new ones."""
         if frame.is_empty():
             return
+        if table in _KEYED_BY_ID:
+            frame = frame.with_columns(new_ids(len(frame)))
         columns = ", ".join(frame.columns)
-        ids = ("id, ", "uuidv7(), ") if table in _KEYED_BY_ID else ("", "")
         with self._registered("incoming", frame):
-            self.connection.execute(f"INSERT INTO {table} ({ids[0]}{columns}) SELECT {ids[1]}{columns} FROM incoming")  # noqa: S608 - names of ours
+            self.connection.execute(f"INSERT INTO {table} ({columns}) SELECT {columns} FROM incoming")  # noqa: S608 - names of ours
 
     def frame_with(self, query: str, name: str, frame: pl.DataFrame) -> pl.DataFrame:
         """The result of sql/queries/`query`.sql, which reads `frame` under `name`."""
@@ -272,6 +273,13 @@ def _why_not_opened(path: Path, error: duckdb.Error) -> LogError:
 
 def _why_not_written(path: Path, error: duckdb.Error) -> LogError:
     first = str(error).splitlines()[0]
+    if "could not read" in first.lower() or "corrupt" in first.lower():
+        return LogDamagedError(
+            "the log is damaged or cut short",
+            field="log",
+            found=path,
+            hint="the file has not been touched; restore the last backup under another name",
+        )
     return LogError(
         f"the log could not be used: {first}",
         field="log",

@@ -2,4 +2,4 @@
 SELECT job, characteristic, stage, position, attempt, said AS reading, said_unit AS unit, gauge, technician, taken_at,
     conditions, note, replaces, reason
 FROM reading
-ORDER BY entry, taken_at, id
+ORDER BY entry, id

@@ -1,0 +1,56 @@
+"""SQL files: each says what a row is, runs, and each check finds what it is for and nothing else."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import duckdb
+import pytest
+
+from qclog.services.import_folder import import_folder
+from qclog.services.verifying import verify
+from qclog.store.log import Log
+from tests.conftest import submission
+
+SQL = Path(__file__).parents[2] / "sql"
+
+
+@pytest.mark.parametrize("file", sorted(SQL.rglob("*.sql")), ids=lambda f: f.stem)
+def test_every_file_says_its_grain_and_is_one_statement(file: Path) -> None:
+    text = file.read_text(encoding="utf-8")
+    assert text.startswith("-- ")
+    if file.parent.name in ("queries", "views"):
+        assert any(words in text.split("\n\n")[0] for words in ("One row", "At most one row"))
+    if file.parent.name in ("queries", "checks"):
+        assert len(duckdb.extract_statements(text)) == 1
+
+
+def test_migrations_are_numbered_without_a_gap() -> None:
+    numbers = [int(f.name[:4]) for f in sorted((SQL / "migrations").glob("*.sql"))]
+    assert numbers == list(range(1, len(numbers) + 1))
+
+
+FAULTS = {
+    "corrections_point_at_a_reading": "UPDATE reading SET attempt = 3 WHERE characteristic = 'torque';"
+    "UPDATE reading SET replaces = 1, reason = 'x' WHERE characteristic = 'torque'",
+    "entries_follow_on": "INSERT INTO entry VALUES (99, uuidv7(), now()::TIMESTAMP, 'x', 'terminal', 'x')",
+    "jobs_have_a_sheet": "INSERT INTO job VALUES ('J-9', 'ZZ-9', now()::TIMESTAMP, 1)",
+    "readings_point_at_what_is_there": "UPDATE reading SET gauge = 'FG-99' WHERE characteristic = 'trial_pack'",
+    "readings_say_what_they_are": "UPDATE reading SET word = 'pass' WHERE characteristic = 'trial_pack'",
+}
+
+
+@pytest.mark.parametrize("name", sorted(FAULTS))
+def test_each_check_finds_its_fault(tmp_path: Path, folder: Path, name: str) -> None:
+    log = Log(tmp_path / "shop.duckdb")
+    import_folder(log, folder, submission())
+    assert verify(log).sound
+    with duckdb.connect(str(log.path)) as raw:
+        for statement in FAULTS[name].split(";"):
+            raw.execute(statement)
+    bad = {c.name for c in verify(log).checks if c.rows}
+    assert bad == {name}
+
+
+def test_every_check_has_a_fault_to_find() -> None:
+    assert {f.stem for f in (SQL / "checks").glob("*.sql")} == set(FAULTS)

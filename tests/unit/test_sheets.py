@@ -1,0 +1,187 @@
+"""Case-type sheets: what is sound, and every problem of one that is not, with its line."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from qclog.domain.casetype_file import read_sheet
+from qclog.domain.casetypes import Version, condition_of_parts, version_at
+from qclog.errors import SheetError, UnknownNameError
+from tests.conftest import SHEET
+
+MINIMAL = """\
+code = "XY-1"
+name = "A gearbox"
+family = "tractor"
+version = "2026-01"
+
+[[characteristic]]
+code = "layshaft_float"
+name = "Layshaft end float"
+unit = "thou"
+step = 1.0
+stages = ["final"]
+gauge_kind = "feeler"
+"""
+
+
+def test_the_sheet_of_the_contract_is_sound() -> None:
+    sheet = read_sheet(MINIMAL)
+    (only,) = sheet.characteristics
+    assert (only.code, only.unit, only.step, only.stages, only.shape) == (
+        "layshaft_float", "thou", 1.0, ("final",), "record",
+    )  # fmt: skip
+
+
+def test_shapes_follow_from_limits() -> None:
+    shapes = {c.code: c.shape for c in read_sheet(SHEET).characteristics}
+    assert shapes == {
+        "trial_pack": "record", "stand_off": "band", "recess": "record", "leak": "pass", "torque": "target",
+    }  # fmt: skip
+
+
+def test_every_problem_is_told_at_once_with_its_line() -> None:
+    text = """\
+code = "XY-1"
+name = "A gearbox"
+family = ""
+colour = "red"
+
+[[characteristic]]
+code = "a"
+name = "A"
+unit = "mil"
+step = 0
+
+[[characteristic]]
+code = "b"
+name = "B"
+unit = "thou"
+stages = ["final", "middle"]
+limits.new = { lower = 5, upper = 3 }
+limits.worn = { lower = 5 }
+formula = "c + d"
+
+[[characteristic]]
+code = "c"
+name = "C"
+unit = "lbf·in"
+formula = "b * 2"
+
+[[characteristic]]
+code = "b"
+name = "again"
+unit = "mm"
+"""
+    with pytest.raises(SheetError) as caught:
+        read_sheet(text, "x.toml")
+    told = {(p.line, p.column) for p in caught.value.problems}
+    assert told >= {
+        (3, "family"), (4, "colour"), (None, "version"), (9, "unit"), (10, "step"), (16, "stages"), (17, "new"),
+        (18, "worn"), (19, "formula"), (28, "code"),
+    }  # fmt: skip
+    assert "say thou" in next(str(p) for p in caught.value.problems if p.column == "unit") or any(
+        "thou" in str(p) for p in caught.value.problems if p.column == "unit"
+    )
+
+
+@pytest.mark.parametrize(
+    ("lines", "said"),
+    [
+        ('formula = "x + 1 lbf·in"', "torque"),
+        ('formula = "y"', "loops"),
+        ('formula = "x.trial"', "not measured at"),
+        ('formula = "x@12"', "not one of its positions"),
+        ('formula = "tilt(x)"', "at least 3 positions"),
+        ('formula = "nobody"', "not a characteristic"),
+        ('formula = "x * x"', "a pure number|area"),
+        ('formula = "leak"', "read in words"),
+        ('shape = "pass"\nlimits.new = { upper = 3 }', "can't be given"),
+        ('shape = "category"', "at least two words"),
+        ('shape = "band"', "needs limits"),
+        ('shape = "wavy"', "must be one of"),
+        ('forced_at = ["trial"]', "not among its stages"),
+        ('plausible = [60, 5]', "smaller first"),
+        ('positions = ["12", "12"]', "twice"),
+        ('variants = ["Z"]', "must be one of"),
+        ('gauge_kind = "ruler"', "must be one of"),
+    ],
+)
+def test_what_does_not_hold_together_is_told(lines: str, said: str) -> None:
+    text = MINIMAL + (
+        '[[characteristic]]\ncode = "x"\nname = "X"\nunit = "thou"\n'
+        '[[characteristic]]\ncode = "leak"\nname = "L"\nunit = "kPa"\nshape = "pass"\n'
+        f'[[characteristic]]\ncode = "y"\nname = "Y"\nunit = "thou"\n{lines}\n'
+    )
+    with pytest.raises(SheetError) as caught:
+        read_sheet(text)
+    problems = caught.value.problems
+    assert any(p.line is not None and p.line >= 21 for p in problems)
+    import re
+
+    assert any(re.search(said, str(p)) for p in problems), [str(p) for p in problems]
+
+
+def test_two_formulas_that_use_each_other_loop() -> None:
+    text = MINIMAL + (
+        '[[characteristic]]\ncode = "x"\nname = "X"\nunit = "thou"\nformula = "y + 1 thou"\n'
+        '[[characteristic]]\ncode = "y"\nname = "Y"\nunit = "thou"\nformula = "x - 1 thou"\n'
+    )
+    with pytest.raises(SheetError, match="2 problems"):
+        read_sheet(text)
+
+
+def test_broken_toml_names_the_line() -> None:
+    with pytest.raises(SheetError) as caught:
+        read_sheet('code = "a"\nname = \n')
+    assert caught.value.problems[0].line == 2
+
+
+@given(st.text(max_size=200))
+def test_no_text_crashes_the_sheet_reader(text: str) -> None:
+    for candidate in (text, MINIMAL + text):
+        try:
+            read_sheet(candidate)
+        except SheetError as error:
+            assert error.problems
+
+
+def test_the_version_in_force_is_the_latest_begun() -> None:
+    sheet = read_sheet(MINIMAL)
+    first = Version(sheet, None)
+    second = Version(sheet, datetime(2026, 3, 1))
+    third = Version(sheet, datetime(2026, 6, 1))
+    versions = [third, first, second]
+    assert version_at(versions, datetime(2026, 2, 28)) is first
+    assert version_at(versions, datetime(2026, 3, 1)) is second
+    assert version_at(versions, datetime(2027, 1, 1)) is third
+    assert version_at([second, third], datetime(2020, 1, 1)) is second
+
+
+def test_the_limit_set_follows_stage_and_parts() -> None:
+    torque = read_sheet(SHEET).characteristic("torque")
+    assert condition_of_parts(torque, [("bearing", "reused"), ("gasket", "new")]) == "reused"
+    assert condition_of_parts(torque, [("gasket", "reused"), ("bearing", "reclaimed")]) == "new"
+    assert torque.limit_set("final", "reused") == ("reused", dict(torque.limits)["reused"])
+    assert torque.limit_set("final", None) == ("new", dict(torque.limits)["new"])
+    assert torque.limit_set("as_found", "new") is None
+
+
+def test_an_unknown_characteristic_names_what_there_is() -> None:
+    with pytest.raises(UnknownNameError, match="layshaft_float"):
+        read_sheet(MINIMAL).characteristic("nobody")
+
+
+def test_the_vocabulary_is_documented() -> None:
+    """DEVELOPERS.md or README.md explains every word of a sheet."""
+    from qclog.domain.casetype_file import CHARACTERISTIC_KEYS, SHEET_KEYS
+
+    root = Path(__file__).parents[2]
+    text = (root / "qclog" / "domain" / "SHEETS.md").read_text(encoding="utf-8")
+    for word in (*SHEET_KEYS, *CHARACTERISTIC_KEYS):
+        assert f"`{word}`" in text, word
