@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import signal
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -173,6 +174,8 @@ def _print_heading(wanted: Wanted) -> None:
 def _ask(wanted: Wanted) -> str | None:
     """What is typed for a place; None to leave."""
     prompt = f"  {wanted.place.position or wanted.characteristic.code}> "
+    if hasattr(signal, "siginterrupt"):  # polars sets Ctrl-C up so that it no longer ends a wait for typing
+        signal.siginterrupt(signal.SIGINT, True)  # noqa: FBT003 - its only form
     try:
         text = input(prompt).strip()
     except EOFError:

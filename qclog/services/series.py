@@ -130,8 +130,8 @@ def _read(characteristic: Characteristic, readings: pl.DataFrame) -> pl.DataFram
         low=pl.col("low").mean(),
         high=pl.col("high").mean(),
         positions=_middle().count().cast(pl.Int64),
-        gauge=pl.col("gauge").first(),
-        technician=pl.col("technician").first(),
+        gauge=pl.col("gauge").sort_by("position").first(),
+        technician=pl.col("technician").sort_by("position").first(),
     )
 
 
@@ -142,13 +142,13 @@ def _worked_out(sheet: Sheet, characteristic: Characteristic, readings: pl.DataF
     index = {job: i for i, job in enumerate(jobs)}
     columns = _columns(mine.with_columns(value=_middle()), index)
     last = mine.group_by("job").agg(
-        pl.col("taken_at").max(), pl.col("entry").max(), pl.col("gauge").first(), pl.col("technician").first()
+        pl.col("taken_at").max(), pl.col("entry").max(), pl.col("gauge").sort_by("position").first(), pl.col("technician").sort_by("position").first()
     )
     by_stage = mine.group_by("job", "stage").agg(
         stage_taken=pl.col("taken_at").max(),
         stage_entry=pl.col("entry").max(),
-        stage_gauge=pl.col("gauge").first(),
-        stage_technician=pl.col("technician").first(),
+        stage_gauge=pl.col("gauge").sort_by("position").first(),
+        stage_technician=pl.col("technician").sort_by("position").first(),
     )
     results = []
     for stage in characteristic.stages:
