@@ -9,7 +9,10 @@ import numpy as np
 from qclog.demo import dates
 from qclog.demo.visits import Visit
 
-OUTSTANDING = "customer's own hub seal not here: transport plug fitted, customer to fit the seal before use"
+OUTSTANDING = {
+    "outstanding_seal": "customer's own hub seal not here: transport plug fitted, customer to fit the seal before use",
+    "outstanding_coupling": "customer's own coupling not here: shaft end capped, check runout when fitted",
+}
 _LAST_RETURN = 495
 _FINDINGS = {
     "thick_gasket": ("hot output bearing, whine under load", "outer ring has turned in the cover, pinch gone", "yes"),

@@ -27,8 +27,8 @@ TBD_MONTHS = (2, 1, 2, 2, 1, 2, 2, 1, 2, 2, 1, 2, 2, 1, 2, 2, 1, 2)
 VX1_MONTHS = (3,) * 6 + (4,) * 6 + (3,) * 6
 
 LR2_BATCHES = (
-    ("M01", 1, 2, 5), ("M03", 3, 4, 6), ("M05", 5, 6, 5), ("M08", 6, 7, 5), ("M10", 8, 9, 8), ("M11", 9, 10, 8),
-    ("M13", 10, 11, 8), ("M15", 11, 12, 5), ("M17", 13, 14, 5), ("M18", 15, 16, 5), ("M20", 17, 18, 4),
+    ("M01", 1, 2, 5), ("M03", 3, 4, 6), ("M05", 5, 6, 5), ("M08", 6, 7, 5), ("M10", 8, 9, 7), ("M11", 9, 11, 7),
+    ("M13", 10, 12, 6), ("M15", 11, 13, 5), ("M17", 13, 14, 5), ("M18", 15, 16, 5), ("M20", 17, 18, 4),
 )  # fmt: skip
 LR3_BATCHES = (("M02", 2, 5, 6), ("M09", 8, 10, 7), ("M14", 11, 13, 6), ("M19", 15, 17, 5))
 TB6_BATCHES = (("M04", 3, 6, 5), ("M06", 6, 8, 4), ("M12", 10, 12, 5), ("M16", 13, 15, 5))
@@ -104,6 +104,7 @@ def _lr2(rng: np.random.Generator) -> list[Visit]:
         visits[slot].tags |= {tag} - {""}
     _set(visits, OTHER_LOW_LR2, "other_low")
     _set(visits, COMEBACKS_LR2, "comeback")
+    _set(visits, ((4, 0), (11, 10), (16, 0)), "outstanding_coupling")
     _set(visits, REBUILT_AGAIN_LR2, "again")
     visits[(18, 1)].open_at, visits[(18, 2)].open_at = "final", "trial"
     machine(visits, LR2_BATCHES, rng)

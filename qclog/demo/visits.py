@@ -71,11 +71,13 @@ def machine(
 
 
 def spread_cases(visits: list[Visit], sd: float, rng: np.random.Generator) -> None:
-    """Give each case its own deviation; within a planted group they are centred, so that its mean is as planted."""
+    """Give each case its own deviation; centred within each group, so that the means of groups are as planted."""
+    groups: dict[str, list[Visit]] = {}
     for visit in visits:
         visit.case_shift = float(rng.normal(0, sd))
-    for tag in ("deep_bore", "dropped_gauge"):
-        group = [v for v in visits if tag in v.tags]
-        middle = sum(v.case_shift for v in group) / len(group) if group else 0.0
+        planted = [tag for tag in ("deep_bore", "dropped_gauge") if tag in visit.tags]
+        groups.setdefault(planted[0] if planted else f"machined {bool(visit.batch)}", []).append(visit)
+    for group in groups.values():
+        middle = sum(v.case_shift for v in group) / len(group)
         for visit in group:
             visit.case_shift -= middle

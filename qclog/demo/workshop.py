@@ -13,7 +13,7 @@ from qclog.demo import axle, comebacks, dates, gauges, lots, marine, tractor
 from qclog.demo.card import Card
 from qclog.demo.plan import plan
 from qclog.demo.planted import gather
-from qclog.demo.stories import SEED, Planted, Truth
+from qclog.demo.stories import DEEP_BATCH, SEED, Planted, Truth
 from qclog.demo.visits import Visit
 
 COLUMNS = {
@@ -28,7 +28,7 @@ COLUMNS = {
     "comebacks": "job returned complaint finding attributable hours",
 }
 _ORDER = ("LR-2", "LR-3", "TB-6", "TB-D", "VX-1")
-SUB_ASSEMBLY_DAY = 186  # 11 July 2025, three months before it was fitted and before DT-2 fell
+SUB_ASSEMBLY_DAY = 211  # 5 August 2025, three months before it was fitted and before DT-2 fell
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,11 +104,11 @@ def _shelf_visit() -> Visit:
 
 
 def _fill_all(visits: list[Visit], seed: int) -> tuple[list[Card], list[Truth]]:
-    shifts = np.random.default_rng([seed, 5]).normal(0, 0.3, 40)
+    shifts = _batch_shifts(visits, seed)
     cards, truths = [], []
     for visit in visits:
         rng = np.random.default_rng([seed, 6, _ORDER.index(visit.case_type), *visit.slot])
-        shift = float(shifts[int(visit.batch[1:])]) if visit.batch and "deep_bore" not in visit.tags else 0.0
+        shift = shifts.get(visit.batch, 0.0)
         card = Card(visit)
         cards.append(card)
         if "shelf" in visit.tags:
@@ -123,6 +123,17 @@ def _fill_all(visits: list[Visit], seed: int) -> tuple[list[Card], list[Truth]]:
     return cards, truths
 
 
+def _batch_shifts(visits: list[Visit], seed: int) -> dict[str, float]:
+    """How far each ordinary machining batch lies from the middle of its case type's, thou."""
+    rng = np.random.default_rng([seed, 5])
+    shifts: dict[str, float] = {}
+    for case_type in _ORDER:
+        batches = sorted({v.batch for v in visits if v.case_type == case_type and v.batch} - {DEEP_BATCH})
+        drawn = rng.normal(0, 0.3, len(batches))
+        shifts |= dict(zip(batches, (drawn - drawn.mean() if batches else drawn).tolist(), strict=True))
+    return shifts
+
+
 def _build_for_the_shelf(card: Card) -> None:
     card.begin("final", card.visit.day, 14 * 60)
     card.read("input_float", "4.5", gauge="DT-2", note="input shaft assembly for the shelf")
@@ -135,9 +146,11 @@ def _job_row(visit: Visit, leaves: int | None) -> tuple[str, ...]:
     dispatched = "" if leaves is None else dates.write(dates.moment(leaves, 16 * 60))
     shelf = "shelf" in visit.tags
     concession = (
-        "pinch 2.8 thou accepted, next leaf would bind; customer told; Heron" if "concession" in visit.tags else ""
+        "pinch 2.8 thou accepted, no leaf in stock to make it up; customer told; Heron"
+        if "concession" in visit.tags
+        else ""
     )
-    outstanding = comebacks.OUTSTANDING if "outstanding_seal" in visit.tags else ""
+    outstanding = next((said for tag, said in comebacks.OUTSTANDING.items() if tag in visit.tags), "")
     return (
         visit.job, visit.case_type, visit.serial, visit.casting, "" if shelf else str(visit.rebuild), visit.batch,
         visit.variant, opened, dispatched, "shelf stock" if shelf else f"F{visit.job[1:]}", outstanding, concession,
