@@ -12,13 +12,13 @@ with which:
     job = bench.choose_job(log)
 if person is None or job is None:
     bench.explain_start(person, job)
-    st.stop()
-story = reading.story(log, job)
-with gauge:
-    used = bench.choose_gauge(log, story)
-bench.show_cautions(story)
-field, list_of_places = st.columns([3, 2], gap="large")
-with field:
-    bench.ask(log, story, person, used)
-with list_of_places:
-    bench.show_places(story)
+else:
+    story = reading.story(log, job)
+    with gauge:
+        used = bench.choose_gauge(log, story)
+    bench.show_cautions(story)
+    field, list_of_places = st.columns([3, 2], gap="large")
+    with field:
+        bench.ask(log, story, person, used)
+    with list_of_places:
+        bench.show_places(story)

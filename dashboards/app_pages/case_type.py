@@ -9,10 +9,10 @@ log = reading.log()
 case_type, code = case_types.choose(log)
 if case_type is None or code is None:
     st.info("No case types yet. Add a sheet at the terminal: `qclog sheet add FILE`")
-    st.stop()
-chart = case_types.choose_group(log, case_type, code)
-if chart is not None:
-    case_types.show_figures(chart)
-    case_types.show_chart(chart)
-    case_types.show_flagged(chart)
-    case_types.show_asked(chart)
+else:
+    chart = case_types.choose_group(log, case_type, code)
+    if chart is not None:
+        case_types.show_figures(chart)
+        case_types.show_chart(chart)
+        case_types.show_flagged(chart)
+        case_types.show_asked(chart)

@@ -6,7 +6,7 @@ import streamlit as st
 
 from qclog.domain.moments import show_moment
 from qclog.services import pictures
-from qclog.services.case_chart import CaseChart, Group
+from qclog.services.case_chart import CaseChart
 from qclog.services.sheets import limits_text
 from qclog.store.log import Log
 from qclog.web import reading
@@ -54,17 +54,18 @@ def choose_group(log: Log, case_type: str, code: str) -> CaseChart | None:
     if not first.groups:
         st.info(f"No readings of {plain(first.characteristic.name)} yet.")
         return None
-    chosen: Group | None = st.segmented_control(
+    groups = {f"{g.words} (n = {g.n})": g for g in first.groups}
+    shown = next(words for words, g in groups.items() if g == first.group)
+    words = st.segmented_control(
         "Units that may be compared",
-        first.groups,
-        default=first.group,
-        format_func=lambda g: f"{g.words} (n = {g.n})",
+        list(groups),
+        default=shown,
         key=f"group_{case_type}_{code}",
         help="Stages, new and re-used parts, and machined and unmachined cases are different populations.",
     )
-    if chosen is None or chosen == first.group:
+    if words is None or words == shown:
         return first
-    return reading.chart(log, case_type, code, chosen)
+    return reading.chart(log, case_type, code, groups[words])
 
 
 def show_figures(chart: CaseChart) -> None:

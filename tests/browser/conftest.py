@@ -1,0 +1,87 @@
+"""A real dashboard on a real log in a real browser.
+
+A newcomer without Chromium may skip these; CI may not.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, sync_playwright
+
+ROOT = Path(__file__).parents[2]
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+SWITCHES = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if Path(__file__).parent in item.path.parents:
+            item.add_marker(pytest.mark.browser)
+            if CHROMIUM is None and not os.environ.get("CI"):
+                item.add_marker(pytest.mark.skip(reason="Chromium is not installed on this machine"))
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def serve(log: Path) -> Iterator[str]:
+    """The address of a dashboard on `log`, which is stopped afterwards."""
+    port = free_port()
+    command = [sys.executable, "-m", "qclog", "dashboard", "--log", str(log), "--port", str(port), "--no-browser"]
+    server = subprocess.Popen(command, env=os.environ | {"PYTHONPATH": str(ROOT)}, stdout=subprocess.DEVNULL)
+    address = f"http://127.0.0.1:{port}"
+    try:
+        _wait_for(f"{address}/_stcore/health", server)
+        yield address
+    finally:
+        server.terminate()
+        server.wait(timeout=20)
+
+
+def _wait_for(url: str, server: subprocess.Popen[bytes]) -> None:
+    deadline = time.monotonic() + 60
+    while time.monotonic() < deadline and server.poll() is None:
+        try:
+            with urllib.request.urlopen(url, timeout=2):  # noqa: S310 - our own server
+                return
+        except OSError:
+            time.sleep(0.1)
+    raise RuntimeError("the dashboard did not start")
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[object]:
+    assert CHROMIUM is not None, "CI must install Chromium"
+    with sync_playwright() as play:
+        chromium = play.chromium.launch(executable_path=CHROMIUM, args=SWITCHES)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def page(browser: object) -> Iterator[Page]:
+    context = browser.new_context(viewport={"width": 1024, "height": 768})  # type: ignore[attr-defined]
+    context.set_default_timeout(20_000)
+    yield context.new_page()
+    context.close()

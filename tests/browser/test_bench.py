@@ -1,0 +1,85 @@
+"""Typing at the bench in a real browser: the cursor is where the next reading goes, and Enter stores once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Page
+
+from qclog.services import jobs
+from qclog.store.log import Log
+from tests.browser.conftest import serve
+
+IN_EMPTY_FIELD = (
+    "() => { const e = document.activeElement;"
+    " return e && e.getAttribute('aria-label') === 'Reading' && e.value === ''; }"
+)
+
+
+@pytest.fixture
+def address(log: Log) -> Iterator[str]:
+    yield from serve(log.path)
+
+
+def sit_down(page: Page, address: str) -> None:
+    page.goto(f"{address}/bench?job=J-1")
+    page.get_by_label("Who is at the bench").click()
+    page.keyboard.type("Ash")
+    page.keyboard.press("Enter")
+    page.wait_for_function(IN_EMPTY_FIELD)
+
+
+def test_several_readings_with_enter_alone(page: Page, address: str, log: Log) -> None:
+    sit_down(page, address)
+    for text in ("40", "15/16", "0.41 mm", "seventeen", "no leaf enters"):
+        page.keyboard.type(text)
+        page.keyboard.press("Enter")
+        page.wait_for_function(IN_EMPTY_FIELD)
+    story = jobs.tell(log, "J-1")
+    assert [(r.row["said"], r.row["position"]) for r in story.readings] == [
+        ("40", ""), ("15/16", "12"), ("0.41 mm", "3"), ("seventeen", "6"), ("no leaf enters", "9"),
+    ]  # fmt: skip
+    assert page.get_by_text("no leaf enters").count() >= 1
+
+
+def test_a_double_enter_stores_once(page: Page, address: str, log: Log) -> None:
+    sit_down(page, address)
+    page.keyboard.type("40")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Enter")
+    page.wait_for_function(IN_EMPTY_FIELD)
+    page.wait_for_timeout(1000)
+    assert [r.row["said"] for r in jobs.tell(log, "J-1").readings] == ["40"]
+
+
+def test_bad_text_stays_and_is_put_right(page: Page, address: str, log: Log) -> None:
+    sit_down(page, address)
+    page.keyboard.type("forty-ish")
+    page.keyboard.press("Enter")
+    page.get_by_text("forty-ish").first.wait_for()
+    assert page.get_by_label("Reading").input_value() == "forty-ish"
+    page.get_by_label("Reading").fill("40")
+    page.keyboard.press("Enter")
+    page.get_by_text("forty thou").first.wait_for()
+    assert [r.row["said"] for r in jobs.tell(log, "J-1").readings] == ["40"]
+
+
+def test_an_unlikely_value_is_put_right_with_one_press(page: Page, address: str, log: Log) -> None:
+    sit_down(page, address)
+    for text in ("40", "0.41"):
+        page.keyboard.type(text)
+        page.keyboard.press("Enter")
+        page.wait_for_function(IN_EMPTY_FIELD)
+    page.get_by_role("button", name="It was 0.41 mm").click()
+    page.get_by_text("nought point four one millimetres").first.wait_for()
+    rows = [r.row for r in jobs.tell(log, "J-1").readings]
+    assert [(r["said"], r["replaces"]) for r in rows] == [("40", None), ("0.41", None), ("0.41 mm", 1)]
+
+
+def test_every_page_shows_without_an_error(page: Page, address: str) -> None:
+    for path, said in (("", "Workshop"), ("case_type", "Case types"), ("job?job=J-1", "Job J-1"), ("bench", "Who is at")):
+        page.goto(f"{address}/{path}")
+        page.get_by_text(said).first.wait_for()
+        page.get_by_text("maker's manual and competent").wait_for()
+        assert page.locator("[data-testid=stException]").count() == 0
