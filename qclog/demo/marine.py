@@ -107,7 +107,8 @@ def _final(card: Card, cover: Cover, rng: np.random.Generator) -> None:
     measured = bool(visit.tags & {"gasket_measured", "concession"})
     if measured or ("thick_gasket" not in visit.tags and rng.random() < 0.5):
         for position in ("1", "2", "3"):
-            thou = cover.gasket_free + float(rng.normal(0, 0.03 if measured else 0.1))
+            spread = 0.0 if "concession" in visit.tags else 0.03 if measured else 0.1
+            thou = cover.gasket_free + float(rng.normal(0, spread))
             card.read("gasket_free", f"{thou:.1f}", position=position, gauge="MC-1")
     torque = 2.0 + 2.6 * cover.pinch + float(rng.normal(0, 1.2))
     torque = max(1.0, torque * (0.6 if visit.reused else 1.0))
