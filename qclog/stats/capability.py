@@ -21,6 +21,7 @@ from qclog.stats.interval_fit import fit_normal
 from qclog.stats.intervals import Estimate, estimate_normal
 from qclog.stats.limits import individuals
 from qclog.stats.normality import check_normality
+from qclog.stats.quadrature import spread_nodes
 from qclog.stats.series import Floats, read_number, read_probability, read_values
 
 FORCED = "a final reading forced to its target by choice of shim says nothing about the case"
@@ -287,9 +288,8 @@ def _notes(array: Floats, n: int, minimum: int, step: float, near: float) -> tup
 
 def _draws(freedom: float) -> tuple[Floats, Floats]:
     """Spread* / spread over its chances, as nodes and weights."""
-    node, weight = np.polynomial.legendre.leggauss(200)
-    chi = special.chdtri(freedom, (node + 1) / 2)
-    return np.sqrt(freedom / chi), weight / 2
+    s, weight = spread_nodes(freedom, 200)
+    return 1 / s, weight
 
 
 def _bound_worst(

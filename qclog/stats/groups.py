@@ -14,6 +14,7 @@ from scipy import optimize, special, stats
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.intervals import Estimate
+from qclog.stats.quadrature import spread_nodes
 from qclog.stats.series import (
     Floats,
     centre_and_deviations,
@@ -306,10 +307,9 @@ def _range_tail(q: float, k: int, freedom: float) -> float:
     """Chance that the studentized range passes `q`; SciPy's takes a hundred times as long."""
     if k == 2:
         return 2 * float(special.stdtr(freedom, -q / sqrt(2)))
-    node, weight = np.polynomial.legendre.leggauss(64)
-    ratio = np.sqrt(special.chdtri(freedom, (node + 1) / 2) / freedom)
+    ratio, weight = spread_nodes(freedom, 64)
     x = np.arange(-8.5, 8.5, 0.25)
     width = q * ratio[:, None]
     inside = special.ndtr(x) - special.ndtr(x - width)
     below = k * 0.25 * (inside ** (k - 1) @ (np.exp(-(x**2) / 2) / sqrt(2 * np.pi)))
-    return float(np.clip(weight / 2 @ (1 - below), 0.0, 1.0))
+    return float(np.clip(weight @ (1 - below), 0.0, 1.0))

@@ -1,0 +1,26 @@
+"""Averages over where a sample's spread may fall."""
+
+from __future__ import annotations
+
+from math import log
+
+import numpy as np
+from scipy import special
+
+from qclog.stats.series import Floats
+
+
+def spread_nodes(freedom: float, count: int = 100) -> tuple[Floats, Floats]:
+    """Nodes s and weights for averages over s = sqrt(chi-square / freedom), all but 1e-13 at either end.
+
+    Parameters
+    ----------
+    freedom : degrees of freedom, above 0. count : of nodes.
+    """
+    node, weight = np.polynomial.legendre.leggauss(count)
+    low, high = np.sqrt(special.chdtri(freedom, np.array([1 - 1e-13, 1e-13])) / freedom)
+    s = low + (high - low) * (node + 1) / 2
+    half = freedom / 2
+    log_density = half * log(half) - special.gammaln(half) + log(2) + (freedom - 1) * np.log(s) - half * s**2
+    share = np.exp(log_density) * weight * (high - low) / 2
+    return s, np.asarray(share / share.sum(), dtype=np.float64)
