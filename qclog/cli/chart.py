@@ -55,7 +55,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _print(chart: CaseChart, last: int) -> None:
-    from qclog.services.pictures import number_text, picture_of
+    from qclog.services.pictures import figure, picture_of, with_unit
 
     picture = picture_of(chart)
     print(picture.title)
@@ -64,8 +64,8 @@ def _print(chart: CaseChart, last: int) -> None:
         print(f"  {warning}")
     if chart.summary is not None:
         s = chart.summary
-        spread = f", spread (sd) {number_text(chart, s.sd, finer=2)}" if s.sd is not None else ""
-        print(f"mean {number_text(chart, s.mean, finer=2)}{spread}, {s.minimum:g} to {s.maximum:g}")
+        spread = f", spread (sd) {with_unit(chart, figure(chart, s.sd))}" if s.sd is not None else ""
+        print(f"mean {with_unit(chart, figure(chart, s.mean))}{spread}, {s.minimum:g} to {s.maximum:g}")
     for line in picture.lines:
         print(f"{'control' if line.whose == 'control' else 'workshop'}: {line.says} {picture.unit}")
     if chart.without_value:
@@ -78,7 +78,7 @@ def _print(chart: CaseChart, last: int) -> None:
 
 def _print_rows(chart: CaseChart, last: int) -> None:
     """The last units as a strip each: | centre, ( ) control limits, o a unit, X one that stands out."""
-    from qclog.services.pictures import bare_number
+    from qclog.services.pictures import reading_figure
 
     rows = chart.rows.tail(last)
     if rows.is_empty():
@@ -94,6 +94,6 @@ def _print_rows(chart: CaseChart, last: int) -> None:
             for mark, value in (("(", chart.drawn.lower), (")", chart.drawn.upper), ("|", chart.drawn.centre)):
                 strip[round((value - low) * scale)] = mark
         strip[round((row["value"] - low) * scale)] = "X" if row["note"] else "o"
-        print(f"{row['job']:<12} {bare_number(chart, row['value']):>10}  {''.join(strip)}  {row['note']}".rstrip())
+        print(f"{row['job']:<12} {reading_figure(chart, row['value']):>10}  {''.join(strip)}  {row['note']}".rstrip())
     if len(chart.rows) > last:
         print(f"the last {last} of {len(chart.rows)} units; --last N shows more")

@@ -175,7 +175,7 @@ def _ask(wanted: Wanted) -> str | None:
     """What is typed for a place; None to leave."""
     prompt = f"  {wanted.place.position or wanted.characteristic.code}> "
     if hasattr(signal, "siginterrupt"):  # polars sets Ctrl-C up so that it no longer ends a wait for typing
-        signal.siginterrupt(signal.SIGINT, True)  # noqa: FBT003 - its only form
+        signal.siginterrupt(signal.SIGINT, True)
     try:
         text = input(prompt).strip()
     except EOFError:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import difflib
 import io
+import re
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,10 @@ import polars as pl
 
 from qclog.errors import Problem
 from qclog.exchange.tables import MAX_CELL, Table
+
+
+# A cell with space at an end, or an empty one in quotes: looked for first, since few files have any.
+_SPACED = re.compile(r'''(?:^|[,"\n])[^\S\n]|[^\S\n](?:[,"\r\n]|\Z)''')
 
 
 def read_table(path: Path, table: Table) -> tuple[pl.DataFrame, list[Problem]]:
@@ -31,15 +36,21 @@ def read_table(path: Path, table: Table) -> tuple[pl.DataFrame, list[Problem]]:
     even = _split_even(text, len(header))
     columns, lines, problems = (*even, problems) if even else _split_quoted(text, len(header), table.file)
     frame = _frame(table, dict(zip(header, columns, strict=True)), lines)
+    if '""' in text or _SPACED.search(text):
+        frame = _without_padding(frame, table)
     return frame, problems + _check_cells(frame, table)
 
 
 def _frame(table: Table, columns: dict[str, pl.Series], lines: list[int]) -> pl.DataFrame:
     frame = pl.DataFrame({name: columns[name] for name in table.columns if name in columns})
     frame = frame.with_columns(line=pl.Series(lines, dtype=pl.Int64))
-    frame = frame.with_columns(
+    return frame.with_columns(
         pl.lit(None, dtype=pl.String).alias(name) for name in table.columns if name not in columns
     )
+
+
+def _without_padding(frame: pl.DataFrame, table: Table) -> pl.DataFrame:
+    """Cells without space round them; a cell of nothing else is not given."""
     text = pl.col(table.columns).str.strip_chars()
     return frame.with_columns(pl.when(text == "").then(None).otherwise(text).name.keep())
 
@@ -80,14 +91,21 @@ def _check_header(header: list[str], table: Table) -> list[Problem]:
 
 
 def _split_even(text: str, width: int) -> tuple[list[pl.Series], list[int]] | None:
-    """Columns of a file with one row a line and equal cells in each, at the speed of polars; else None."""
+    """Columns of a file with one row a line and equal cells in each, at the speed of polars; else None.
+
+    If the commas of the whole file are as many as they should be and no row has too many, none has too few; only
+    where quoted cells hold commas is each line looked at.
+    """
     plain = text.replace("\r\n", "\n") if "\r" in text else text
     _, _, body = plain.partition("\n")
     raw = body.encode()
     rows = raw.count(b"\n") + (bool(raw) and not raw.endswith(b"\n"))
-    if not rows or "\r" in plain or not _is_even(raw, width):
+    if not rows or "\r" in plain or not (raw.count(b",") == rows * (width - 1) or _is_even(raw, width)):
         return None
-    frame = pl.read_csv(raw, has_header=False, infer_schema=False, truncate_ragged_lines=True)
+    try:
+        frame = pl.read_csv(raw, has_header=False, infer_schema=False)
+    except pl.exceptions.ComputeError:
+        return None
     if frame.shape != (rows, width):
         return None
     return frame.get_columns(), list(range(2, rows + 2))

@@ -12,7 +12,6 @@ from qclog.domain.casetypes import Characteristic, Limits, Sheet
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.judging import CLOSE, HIGH, LOW
 from qclog.errors import InputError, TooFewError
-from qclog.services import sheets
 from qclog.services.series import Series, read_series
 from qclog.stats.coarse import step_warning
 from qclog.stats.limits import IndividualsLimits, individuals
@@ -85,15 +84,11 @@ def chart_case(
     What is not chosen falls to the largest group that fits. InputError for a characteristic in words or a group
     that is not there; UnknownNameError for an unknown name.
     """
-    series = read_series(log, case_type, code)
-    with log.reading() as use:
-        zone = sheets.timezone_of(use)
-    return chart_series(series, zone, stage=stage, condition=condition, machined=machined)
+    return chart_series(read_series(log, case_type, code), stage=stage, condition=condition, machined=machined)
 
 
 def chart_series(
     series: Series,
-    zone: ZoneInfo,
     *,
     stage: str | None = None,
     condition: str | None = None,
@@ -131,7 +126,7 @@ def chart_series(
         limit_set=chosen[0] if chosen else None,
         forced=group.stage in characteristic.forced_at,
         warnings=_warnings(characteristic, rows, limits),
-        zone=zone,
+        zone=series.zone,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from math import floor, log10
 from pathlib import Path
 from typing import Any
 
@@ -15,18 +16,35 @@ from qclog.services.case_chart import CaseChart
 FORMATS = (".svg", ".png", ".html")
 
 
-def number_text(chart: CaseChart, value: float, *, finer: int = 1) -> str:
-    """A figure of the chart with its unit, `finer` decimals beyond the step of its gauge."""
-    return f"{bare_number(chart, value, finer=finer)} {chart.characteristic.unit}"
-
-
-def bare_number(chart: CaseChart, value: float, *, finer: int = 1) -> str:
-    """A figure of the chart without its unit."""
+def reading_figure(chart: CaseChart, value: float) -> str:
+    """One unit's value without its unit: as fine as its gauge, one decimal more where several readings make it."""
     step = chart.characteristic.step
     if step is None:
         return f"{value:.6g}"
-    decimals = max(0, -int(Decimal(str(step)).normalize().as_tuple().exponent))
-    return f"{value:.{decimals + finer}f}"
+    several = bool(chart.characteristic.positions) or chart.characteristic.derived
+    return f"{value:.{_decimals(step) + several}f}"
+
+
+def figure(chart: CaseChart, value: float) -> str:
+    """A mean, spread or limit without its unit: as many decimals as give the spread two figures."""
+    spread = chart.summary.sd if chart.summary is not None else None
+    if not spread:
+        return reading_figure(chart, value)
+    return f"{value:.{max(0, 1 - floor(log10(spread)))}f}"
+
+
+def limit_figure(value: float) -> str:
+    """A limit of the workshop, as it was entered."""
+    return f"{value:g}"
+
+
+def with_unit(chart: CaseChart, figure_text: str) -> str:
+    """A figure with the characteristic's unit."""
+    return f"{figure_text} {chart.characteristic.unit}"
+
+
+def _decimals(step: float) -> int:
+    return max(0, -int(Decimal(str(step)).normalize().as_tuple().exponent))
 
 
 def picture_of(chart: CaseChart) -> Picture:
@@ -38,18 +56,18 @@ def picture_of(chart: CaseChart) -> Picture:
             ("upper control limit", chart.drawn.upper),
             ("lower control limit", chart.drawn.lower),
         ):
-            lines.append(Line(f"{says} {bare_number(chart, value, finer=2)}", value, "control"))
+            lines.append(Line(f"{says} {figure(chart, value)}", value, "control"))
     if chart.specification is not None:
         for says, limit in (
             ("highest allowed", chart.specification.upper),
             ("lowest allowed", chart.specification.lower),
         ):
             if limit is not None:
-                lines.append(Line(f"{says} {bare_number(chart, limit)}", limit, "workshop"))
+                lines.append(Line(f"{says} {limit_figure(limit)}", limit, "workshop"))
     zone = str(chart.zone)
     rows = chart.rows.with_columns(
         pl.col("taken_at").dt.replace_time_zone("UTC").dt.convert_time_zone(zone).dt.replace_time_zone(None),
-        text=pl.Series([number_text(chart, v) for v in chart.rows["value"]], dtype=pl.String),
+        text=pl.Series([with_unit(chart, reading_figure(chart, v)) for v in chart.rows["value"]], dtype=pl.String),
     )
     return Picture(
         title=f"{chart.characteristic.name}, {chart.sheet.code}",

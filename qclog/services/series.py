@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import polars as pl
@@ -32,6 +33,7 @@ class Series:
     sheet: Sheet
     characteristic: Characteristic
     rows: pl.DataFrame
+    zone: ZoneInfo
 
 
 def read_series(log: Log, case_type: str, code: str) -> Series:
@@ -41,7 +43,8 @@ def read_series(log: Log, case_type: str, code: str) -> Series:
         sheet = version_at(versions, now()).sheet
         characteristic = sheet.characteristic(code)
         readings, jobs, parts = _raw(use, sheet, [characteristic])
-    return build(sheet, characteristic, versions, readings, jobs, parts)
+        zone = sheets.timezone_of(use)
+    return build(sheet, characteristic, versions, readings, jobs, parts, zone)
 
 
 def read_all(log: Log, case_type: str) -> list[Series]:
@@ -51,7 +54,8 @@ def read_all(log: Log, case_type: str) -> list[Series]:
         sheet = version_at(versions, now()).sheet
         wanted = [c for c in sheet.characteristics if not c.in_words]
         readings, jobs, parts = _raw(use, sheet, wanted)
-    return [build(sheet, c, versions, readings, jobs, parts) for c in wanted]
+        zone = sheets.timezone_of(use)
+    return [build(sheet, c, versions, readings, jobs, parts, zone) for c in wanted]
 
 
 def _raw(use: Use, sheet: Sheet, wanted: Sequence[Characteristic]) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
@@ -80,6 +84,7 @@ def build(
     readings: pl.DataFrame,
     jobs: pl.DataFrame,
     parts: pl.DataFrame,
+    zone: ZoneInfo,
 ) -> Series:
     """The series from what was read out of the log."""
     rows = _worked_out(sheet, characteristic, readings) if characteristic.derived else _read(characteristic, readings)
@@ -88,7 +93,7 @@ def build(
     )
     rows = rows.with_columns(machined=pl.col("machining_batch").is_not_null())
     rows = rows.join(_conditions(characteristic, jobs, parts), on="job", how="left").sort("taken_at", "entry", "job")
-    return Series(sheet, characteristic, rows.with_columns(verdict=_verdicts(characteristic, versions, rows)))
+    return Series(sheet, characteristic, rows.with_columns(verdict=_verdicts(characteristic, versions, rows)), zone)
 
 
 def _conditions(characteristic: Characteristic, jobs: pl.DataFrame, parts: pl.DataFrame) -> pl.DataFrame:
@@ -106,6 +111,12 @@ def _conditions(characteristic: Characteristic, jobs: pl.DataFrame, parts: pl.Da
 def _middle() -> pl.Expr:
     """A number to draw for an interval: its middle, or its one known end."""
     return ((pl.col("low") + pl.col("high")) / 2).fill_null(pl.coalesce("low", "high"))
+
+
+def _named(column: str) -> pl.Expr:
+    """All the names in a group of readings, in order, joined: `DT-2, MC-1`; null if there is none."""
+    names = pl.col(column).drop_nulls().unique().sort()
+    return pl.when(names.len() > 0).then(names.str.join(", "))
 
 
 def _read(characteristic: Characteristic, readings: pl.DataFrame) -> pl.DataFrame:
@@ -130,8 +141,8 @@ def _read(characteristic: Characteristic, readings: pl.DataFrame) -> pl.DataFram
         low=pl.col("low").mean(),
         high=pl.col("high").mean(),
         positions=_middle().count().cast(pl.Int64),
-        gauge=pl.col("gauge").sort_by("position").first(),
-        technician=pl.col("technician").sort_by("position").first(),
+        gauge=_named("gauge"),
+        technician=_named("technician"),
     )
 
 
@@ -142,13 +153,13 @@ def _worked_out(sheet: Sheet, characteristic: Characteristic, readings: pl.DataF
     index = {job: i for i, job in enumerate(jobs)}
     columns = _columns(mine.with_columns(value=_middle()), index)
     last = mine.group_by("job").agg(
-        pl.col("taken_at").max(), pl.col("entry").max(), pl.col("gauge").sort_by("position").first(), pl.col("technician").sort_by("position").first()
+        pl.col("taken_at").max(), pl.col("entry").max(), _named("gauge"), _named("technician")
     )
     by_stage = mine.group_by("job", "stage").agg(
         stage_taken=pl.col("taken_at").max(),
         stage_entry=pl.col("entry").max(),
-        stage_gauge=pl.col("gauge").sort_by("position").first(),
-        stage_technician=pl.col("technician").sort_by("position").first(),
+        stage_gauge=_named("gauge"),
+        stage_technician=_named("technician"),
     )
     results = []
     for stage in characteristic.stages:

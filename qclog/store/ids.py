@@ -9,6 +9,7 @@ from uuid import UUID
 
 import numpy as np
 import polars as pl
+import pyarrow as pa
 
 _last = 0
 _guard = threading.Lock()
@@ -28,8 +29,9 @@ def new_ids(n: int) -> pl.Series:
     halves[:, 0] = (stamps >> np.uint64(12)) << np.uint64(16) | np.uint64(0x7000) | (stamps & np.uint64(0xFFF))
     noise = np.frombuffer(secrets.token_bytes(8 * n), dtype=np.uint64)
     halves[:, 1] = (noise & np.uint64((1 << 62) - 1)) | np.uint64(0b10 << 62)
-    text = np.frombuffer(halves.tobytes().hex().encode(), dtype="S32")
-    return pl.Series("id", text.tolist(), dtype=pl.Binary).cast(pl.String)
+    text = pa.py_buffer(halves.tobytes().hex().encode())
+    ends = pa.py_buffer(np.arange(0, 32 * (n + 1), 32, dtype=np.int64))
+    return pl.Series("id", pl.from_arrow(pa.LargeStringArray.from_buffers(n, ends, text)))
 
 
 def _stamps(n: int) -> int:

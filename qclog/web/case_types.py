@@ -73,12 +73,14 @@ def show_figures(chart: CaseChart) -> None:
     columns = st.columns(5)
     columns[0].metric("units (n)", f"{len(chart.rows):,}")
     if chart.summary is not None:
-        columns[1].metric("mean", pictures.number_text(chart, chart.summary.mean, finer=2))
+        columns[1].metric("mean", pictures.with_unit(chart, pictures.figure(chart, chart.summary.mean)))
         if chart.summary.sd is not None:
-            columns[2].metric("spread (standard deviation)", pictures.number_text(chart, chart.summary.sd, finer=2))
+            columns[2].metric(
+                "spread (standard deviation)", pictures.with_unit(chart, pictures.figure(chart, chart.summary.sd))
+            )
     if chart.drawn is not None:
         low, high = chart.drawn.lower, chart.drawn.upper
-        span = f"{pictures.bare_number(chart, low)} to {pictures.bare_number(chart, high)}"
+        span = f"{pictures.figure(chart, low)} to {pictures.figure(chart, high)}"
         columns[3].metric("control limits", span, help="From the ranges between neighbouring units.")
     if chart.specification is not None:
         columns[4].metric("workshop's limits", limits_text(chart.specification) or "none")
@@ -107,7 +109,7 @@ def show_flagged(chart: CaseChart) -> None:
         st.success("No unit stands out.", icon=":material/check:")
         return
     st.subheader(f"{len(odd)} of {len(chart.rows)} units stand out")
-    shown = [pictures.number_text(chart, v) for v in odd["value"]]
+    shown = [pictures.with_unit(chart, pictures.reading_figure(chart, v)) for v in odd["value"]]
     at = show_table(
         {
             "job": odd["job"].to_list(),

@@ -58,12 +58,10 @@ def _series(path: str, revision: int, case_type: str, code: str) -> Series:  # n
 
 def chart(of: Log, case_type: str, code: str, group: case_chart.Group | None) -> CaseChart:
     """The chart of one group, or of the one that says most."""
-    with of.reading() as use:
-        zone = sheets.timezone_of(use)
     found = series(of, case_type, code)
     if group is None:
-        return case_chart.chart_series(found, zone)
-    return case_chart.chart_series(found, zone, stage=group.stage, condition=group.condition, machined=group.machined)
+        return case_chart.chart_series(found)
+    return case_chart.chart_series(found, stage=group.stage, condition=group.condition, machined=group.machined)
 
 
 def is_dark() -> bool:
