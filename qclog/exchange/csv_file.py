@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import difflib
 import io
-import re
 from pathlib import Path
 
 import numpy as np
@@ -14,9 +13,7 @@ import polars as pl
 from qclog.errors import Problem
 from qclog.exchange.tables import MAX_CELL, Table
 
-
-# A cell with space at an end, or an empty one in quotes: looked for first, since few files have any.
-_SPACED = re.compile(r'''(?:^|[,"\n])[^\S\n]|[^\S\n](?:[,"\r\n]|\Z)''')
+_PADDING = ('""', " ", "\t", "\u00a0")  # a file without any of these has no cell to strip
 
 
 def read_table(path: Path, table: Table) -> tuple[pl.DataFrame, list[Problem]]:
@@ -36,7 +33,7 @@ def read_table(path: Path, table: Table) -> tuple[pl.DataFrame, list[Problem]]:
     even = _split_even(text, len(header))
     columns, lines, problems = (*even, problems) if even else _split_quoted(text, len(header), table.file)
     frame = _frame(table, dict(zip(header, columns, strict=True)), lines)
-    if '""' in text or _SPACED.search(text):
+    if any(mark in text for mark in _PADDING):
         frame = _without_padding(frame, table)
     return frame, problems + _check_cells(frame, table)
 
@@ -160,10 +157,9 @@ def _check_cells(frame: pl.DataFrame, table: Table) -> list[Problem]:
         bad = frame.filter(pl.col(name).is_not_null() & ~pl.col(name).is_in(list(words)))
         reason = f"must be one of {', '.join(words)}"
         problems += [Problem(table.file, line, name, found, reason) for line, found in bad.select("line", name).rows()]
-    for name in table.columns:
-        bad = frame.filter(pl.col(name).str.len_chars() > MAX_CELL)
+    longest = frame.select(pl.col(table.columns).str.len_bytes().max()).row(0, named=True)
+    for name in (name for name, size in longest.items() if size is not None and size > MAX_CELL):
+        bad = frame.filter(pl.col(name).str.len_chars() > MAX_CELL).select("line", name)
         reason = f"is longer than {MAX_CELL} letters"
-        problems += [
-            Problem(table.file, row[0], name, row[1][:40] + "...", reason) for row in bad.select("line", name).rows()
-        ]
+        problems += [Problem(table.file, line, name, found[:40] + "...", reason) for line, found in bad.rows()]
     return problems

@@ -114,9 +114,9 @@ def _middle() -> pl.Expr:
 
 
 def _named(column: str) -> pl.Expr:
-    """All the names in a group of readings, in order, joined: `DT-2, MC-1`; null if there is none."""
-    names = pl.col(column).drop_nulls().unique().sort()
-    return pl.when(names.len() > 0).then(names.str.join(", "))
+    """Who or what a group of readings was taken with: one name, or the first and last in order; null for none."""
+    first, last = pl.col(column).min(), pl.col(column).max()
+    return pl.when(first == last).then(first).otherwise(first + ", " + last).alias(column)
 
 
 def _read(characteristic: Characteristic, readings: pl.DataFrame) -> pl.DataFrame:
@@ -135,14 +135,14 @@ def _read(characteristic: Characteristic, readings: pl.DataFrame) -> pl.DataFram
             technician="technician",
         )
     return mine.group_by("job", "stage").agg(
+        _named("gauge"),
+        _named("technician"),
         taken_at=pl.col("taken_at").max(),
         entry=pl.col("entry").max(),
         value=_middle().mean().fill_null(float("nan")),
         low=pl.col("low").mean(),
         high=pl.col("high").mean(),
         positions=_middle().count().cast(pl.Int64),
-        gauge=_named("gauge"),
-        technician=_named("technician"),
     )
 
 

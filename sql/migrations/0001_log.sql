@@ -66,7 +66,7 @@ CREATE TABLE job (
     entry BIGINT NOT NULL REFERENCES entry (entry)
 );
 
--- One row per thing said of a job; the latest of each name counts; '' takes it back.
+-- One row per thing said of a job, once in an entry; the latest of each name counts; '' takes it back.
 CREATE TABLE job_detail (
     id UUID PRIMARY KEY,
     job VARCHAR NOT NULL REFERENCES job (job),
@@ -74,7 +74,8 @@ CREATE TABLE job_detail (
         'dispatched', 'customer_ref', 'outstanding', 'concession')),
     value VARCHAR NOT NULL,
     reason VARCHAR,
-    entry BIGINT NOT NULL REFERENCES entry (entry)
+    entry BIGINT NOT NULL REFERENCES entry (entry),
+    UNIQUE (job, name, entry)
 );
 
 -- One row per part fitted.

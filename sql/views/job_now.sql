@@ -1,24 +1,19 @@
--- One row per job, with what was last said of it.
+-- One row per job, with what was last said of it ('' took it back).
 CREATE OR REPLACE TEMP VIEW job_now AS
-WITH latest AS (
-    SELECT job, name, nullif(arg_max(value, (entry, id)), '') AS value
-    FROM job_detail
-    GROUP BY job, name
-)
 SELECT
     j.job,
     j.case_type,
-    max(l.value) FILTER (l.name = 'case_serial') AS case_serial,
-    max(l.value) FILTER (l.name = 'casting') AS casting,
-    TRY_CAST(max(l.value) FILTER (l.name = 'rebuild') AS INTEGER) AS rebuild,
-    max(l.value) FILTER (l.name = 'machining_batch') AS machining_batch,
-    max(l.value) FILTER (l.name = 'variant') AS variant,
+    nullif(arg_max(d.value, d.entry) FILTER (d.name = 'case_serial'), '') AS case_serial,
+    nullif(arg_max(d.value, d.entry) FILTER (d.name = 'casting'), '') AS casting,
+    TRY_CAST(nullif(arg_max(d.value, d.entry) FILTER (d.name = 'rebuild'), '') AS INTEGER) AS rebuild,
+    nullif(arg_max(d.value, d.entry) FILTER (d.name = 'machining_batch'), '') AS machining_batch,
+    nullif(arg_max(d.value, d.entry) FILTER (d.name = 'variant'), '') AS variant,
     j.opened,
-    TRY_CAST(max(l.value) FILTER (l.name = 'dispatched') AS TIMESTAMP) AS dispatched,
-    max(l.value) FILTER (l.name = 'customer_ref') AS customer_ref,
-    max(l.value) FILTER (l.name = 'outstanding') AS outstanding,
-    max(l.value) FILTER (l.name = 'concession') AS concession,
+    TRY_CAST(nullif(arg_max(d.value, d.entry) FILTER (d.name = 'dispatched'), '') AS TIMESTAMP) AS dispatched,
+    nullif(arg_max(d.value, d.entry) FILTER (d.name = 'customer_ref'), '') AS customer_ref,
+    nullif(arg_max(d.value, d.entry) FILTER (d.name = 'outstanding'), '') AS outstanding,
+    nullif(arg_max(d.value, d.entry) FILTER (d.name = 'concession'), '') AS concession,
     j.entry
 FROM job AS j
-LEFT JOIN latest AS l USING (job)
-GROUP BY ALL;
+LEFT JOIN job_detail AS d USING (job)
+GROUP BY j.job, j.case_type, j.opened, j.entry;
