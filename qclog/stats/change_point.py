@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import optimize, stats
 
+from qclog.stats.quadrature import legendre_nodes
 from qclog.stats.series import Floats, centre_and_deviations, read_probability, read_values
 
 
@@ -169,7 +170,7 @@ def _joint(share: float, angle: Floats, dims: int) -> Floats:
     """Chance that two directions `angle` apart both take more than `share`, on the same signs."""
     edge = np.arccos(sqrt(share))
     low = angle / 2
-    node, weight = np.polynomial.legendre.leggauss(60)
+    node, weight = legendre_nodes(60)
     width = np.maximum(0.0, edge - low)
     theta = low[:, None] + width[:, None] * (node + 1) / 2
     inside = np.maximum(0.0, 1 - share / np.cos(theta) ** 2)

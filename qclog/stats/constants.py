@@ -12,6 +12,7 @@ import numpy as np
 from scipy import special
 
 from qclog.errors import StatisticsError
+from qclog.stats.quadrature import legendre_nodes
 
 #: median of |difference of two unit normals|: sqrt 2 times the upper quartile of the normal
 MEDIAN_MOVING_RANGE = sqrt(2.0) * 0.6744897501960817
@@ -57,7 +58,7 @@ def d3(n: int) -> float:
     n = _check_size(n)
     if n == 2:
         return sqrt(2 - 4 / pi)
-    w, weight = np.polynomial.legendre.leggauss(200)
+    w, weight = legendre_nodes(200)
     w, weight = 10 * (w + 1), 10 * weight
     x = np.arange(-12.0, 12.0, 0.02)
     low, high = special.ndtr(x)[:, None], special.ndtr(x[:, None] + w)

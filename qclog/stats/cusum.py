@@ -11,6 +11,7 @@ import numpy.typing as npt
 from scipy import optimize, special
 
 from qclog.errors import StatisticsError
+from qclog.stats.quadrature import legendre_nodes
 from qclog.stats.series import Floats, read_number, read_values
 
 _NODES = 120
@@ -151,7 +152,7 @@ def average_run_length(
 @lru_cache(maxsize=4096)
 def _one_side(allowance: float, limit: float, shift: float, head_start: float) -> tuple[float, float]:
     """Mean run length of the upper sum from 0 and from the head start."""
-    node, share = np.polynomial.legendre.leggauss(_NODES)
+    node, share = legendre_nodes(_NODES)
     y, weight = limit * (node + 1) / 2, limit * share / 2
     drift = allowance - shift
 

@@ -12,6 +12,7 @@ import numpy.typing as npt
 from scipy import optimize, signal, special
 
 from qclog.errors import StatisticsError
+from qclog.stats.quadrature import legendre_nodes
 from qclog.stats.series import Floats, read_number, read_values
 
 _TIME_STEPS = 5000
@@ -124,7 +125,7 @@ def _mean_run(weight: float, factor: float, shift: float, exact: bool) -> float:
     unit = sqrt(weight / (2 - weight))
     half = factor * unit
     count = max(80, ceil(40 * factor / sqrt(weight))) // 2 * 2 + 1
-    node, share = np.polynomial.legendre.leggauss(min(count, 801))
+    node, share = legendre_nodes(min(count, 801))
 
     def step(from_half: float, to_half: float) -> Floats:
         origin, goal = from_half * node, to_half * node

@@ -1,13 +1,23 @@
-"""Averages over where a sample's spread may fall."""
+"""Nodes and weights for integrals, and averages over where a sample's spread may fall."""
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import log
 
 import numpy as np
 from scipy import special
 
 from qclog.stats.series import Floats
+
+
+@lru_cache(maxsize=64)
+def legendre_nodes(count: int) -> tuple[Floats, Floats]:
+    """Gauss-Legendre nodes and weights on (-1, 1), kept since finding them costs more than most integrals."""
+    node, weight = np.polynomial.legendre.leggauss(count)
+    node.setflags(write=False)
+    weight.setflags(write=False)
+    return node, weight
 
 
 def spread_nodes(freedom: float, count: int = 100) -> tuple[Floats, Floats]:
@@ -17,7 +27,7 @@ def spread_nodes(freedom: float, count: int = 100) -> tuple[Floats, Floats]:
     ----------
     freedom : degrees of freedom, above 0. count : of nodes.
     """
-    node, weight = np.polynomial.legendre.leggauss(count)
+    node, weight = legendre_nodes(count)
     low, high = np.sqrt(special.chdtri(freedom, np.array([1 - 1e-13, 1e-13])) / freedom)
     s = low + (high - low) * (node + 1) / 2
     half = freedom / 2

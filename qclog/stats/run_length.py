@@ -16,6 +16,7 @@ from scipy import sparse, special
 from scipy.sparse.linalg import spsolve
 
 from qclog.errors import StatisticsError
+from qclog.stats.quadrature import legendre_nodes
 from qclog.stats.run_tests import RunTest, choose_tests
 from qclog.stats.series import Floats, read_number
 from qclog.stats.zone_history import ZoneHistory, build_zone_history
@@ -129,7 +130,7 @@ class _Directions:
 
 
 def _mean_with_neighbours(history: ZoneHistory, shares: Floats, directions: _Directions) -> float:
-    t, weights = np.polynomial.legendre.leggauss(_NODES)
+    t, weights = legendre_nodes(_NODES)
     t, weights = (t + 1) / 2, weights / 2
     running = _running_integral(t)
     zone = np.array(history.zone)

@@ -14,6 +14,7 @@ from scipy import optimize, special, stats
 from qclog.errors import StatisticsError
 from qclog.stats.coarse import bracket, keep_information, step_warning
 from qclog.stats.interval_fit import fit_normal
+from qclog.stats.quadrature import legendre_nodes
 from qclog.stats.series import centre_and_deviations, read_number, read_probability, read_values
 
 Side = Literal["both", "lower", "upper"]
@@ -106,7 +107,7 @@ def two_sided_factor(n: float, coverage: float, confidence: float, *, freedom: f
     """
     f = _read_sizes(n, freedom)
     coverage, confidence = read_probability(coverage, "coverage"), read_probability(confidence)
-    node, weight = np.polynomial.legendre.leggauss(_NODES)
+    node, weight = legendre_nodes(_NODES)
     x = 4.5 * (node + 1)
     density = np.exp(-(x**2) / 2) * 2 / sqrt(2 * np.pi) * 4.5 * weight
     # Half-width that encloses the coverage when the mean is off by x / sqrt n: a noncentral chi-square

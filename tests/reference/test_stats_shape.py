@@ -168,13 +168,17 @@ def test_exponential_percentiles():
 
 
 def test_shape_of_rounded_flatness():
-    rng = np.random.default_rng(7)
-    x = np.round(np.abs(rng.normal(0, 2.5, 120)))
-    found = shape_fit.choose_shape(x, step=1, trials=99)
-    assert found.fits
-    half = next(f for f in found.tried if f.name == "half-normal")
-    assert half.parameters["scale"] == pytest.approx(2.5, rel=0.15)
-    assert next(f for f in found.tried if f.name == "normal").criterion > half.criterion + 5
+    fits, scales, ahead = [], [], []
+    for seed in range(12):
+        x = np.round(np.abs(np.random.default_rng(seed).normal(0, 2.5, 120)))
+        found = shape_fit.choose_shape(x, step=1, trials=99)
+        tried = {f.name: f for f in found.tried}
+        fits.append(found.fits)
+        scales.append(tried["half-normal"].parameters["scale"])
+        ahead.append(tried["normal"].criterion - tried["half-normal"].criterion)
+    assert sum(fits) >= 10
+    assert np.mean(scales) == pytest.approx(2.5, rel=0.07)
+    assert min(ahead) > 2
 
 
 def test_no_shape_fits_two_heaps():
