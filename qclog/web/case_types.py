@@ -81,7 +81,7 @@ def show_figures(chart: CaseChart) -> None:
     if chart.drawn is not None:
         low, high = chart.drawn.lower, chart.drawn.upper
         span = f"{pictures.figure(chart, low)} to {pictures.figure(chart, high)}"
-        columns[3].metric("control limits", span, help="From the ranges between neighbouring units.")
+        columns[3].metric("control limits", span)
     if chart.specification is not None:
         columns[4].metric("workshop's limits", limits_text(chart.specification) or "none")
     if chart.forced:

@@ -57,7 +57,7 @@ def test_bad_text_stays_and_is_put_right(page: Page, address: str, log: Log) -> 
     sit_down(page, address)
     page.keyboard.type("forty-ish")
     page.keyboard.press("Enter")
-    page.get_by_text("forty-ish").first.wait_for()
+    page.get_by_text("unknown unit").first.wait_for()
     assert page.get_by_label("Reading").input_value() == "forty-ish"
     page.get_by_label("Reading").fill("40")
     page.keyboard.press("Enter")
@@ -78,7 +78,12 @@ def test_an_unlikely_value_is_put_right_with_one_press(page: Page, address: str,
 
 
 def test_every_page_shows_without_an_error(page: Page, address: str) -> None:
-    for path, said in (("", "Workshop"), ("case_type", "Case types"), ("job?job=J-1", "Job J-1"), ("bench", "Who is at")):
+    for path, said in (
+        ("", "Workshop"),
+        ("case_type", "Case types"),
+        ("job?job=J-1", "Job J-1"),
+        ("bench", "Who is at"),
+    ):
         page.goto(f"{address}/{path}")
         page.get_by_text(said).first.wait_for()
         page.get_by_text("maker's manual and competent").wait_for()

@@ -154,7 +154,8 @@ def test_ctrl_c_in_a_guided_run_loses_nothing(shop: Log) -> None:
         stdout=follower,
         stderr=follower,
         start_new_session=True,
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # CI may run us with it ignored
+        # CI may run us with Ctrl-C ignored, which a child would inherit.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509 - one call, no threads yet
         env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])},
     )
     seen = _read_until(leader, b"trial_pack> ")

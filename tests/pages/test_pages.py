@@ -15,7 +15,18 @@ from tests.pages.conftest import open_page
 
 def texts(app: AppTest) -> str:
     parts = []
-    for kind in ("title", "header", "subheader", "markdown", "caption", "info", "success", "warning", "error", "metric"):
+    for kind in (
+        "title",
+        "header",
+        "subheader",
+        "markdown",
+        "caption",
+        "info",
+        "success",
+        "warning",
+        "error",
+        "metric",
+    ):
         parts += [str(getattr(e, "value", "")) + str(getattr(e, "label", "")) for e in getattr(app, kind)]
     return "\n".join(parts).replace("\\", "")
 

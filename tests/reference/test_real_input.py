@@ -22,7 +22,7 @@ PUBLISHED = DATA / "published"
 def sheet(code: str, unit: str, step: float) -> str:
     return (
         f'code = "{code}"\nname = "Published data"\nfamily = "published"\nversion = "1"\n'
-        f'[[characteristic]]\ncode = "measured"\nname = "Measured"\nunit = "{unit}"\nstep = {step}\nstages = ["final"]\n'
+        f'[[characteristic]]\ncode = "measured"\nname = "Measured"\nunit = "{unit}"\nstep = {step}\n'
     )
 
 

@@ -113,13 +113,17 @@ def test_a_strike_out_stays_and_no_longer_counts(log: Log, submit: Submit) -> No
 
 
 def test_zero_blank_not_accessible_and_no_leaf_are_four_things(log: Log, submit: Submit) -> None:
-    for position, text in zip(("12", "3", "6"), ("0", "not accessible: pump in the way", "no leaf enters"), strict=True):
+    for position, text in zip(
+        ("12", "3", "6"), ("0", "not accessible: pump in the way", "no leaf enters"), strict=True
+    ):
         capture.take(log, replace(TWELVE, position=position), text, ASH, submit())
     rows = {r.row["position"]: r.row for r in jobs.tell(log, "J-1").readings}
     assert (rows["12"]["kind"], rows["12"]["low"]) == ("point", 0.0)
     assert (rows["3"]["kind"], rows["3"]["low"], rows["3"]["high"]) == ("none", None, None)
     assert (rows["6"]["kind"], rows["6"]["low"], rows["6"]["high"]) == ("below", None, 2.0)
-    assert [w.place.position for w in jobs.tell(log, "J-1").wanted if not w.done and w.place.stage == "final"][:1] == ["9"]
+    assert [w.place.position for w in jobs.tell(log, "J-1").wanted if not w.done and w.place.stage == "final"][:1] == [
+        "9"
+    ]
 
 
 def test_limits_follow_the_condition_of_the_parts(log: Log, submit: Submit) -> None:

@@ -11,7 +11,11 @@ from qclog.domain.judging import judge_interval
 @pytest.mark.parametrize(
     ("low", "high", "expected"),
     [
-        (19, 20, "inside"),  # 16 thou gasket and 3 thou pinch want 19; 19/20 in a 19 to 20 band: common practice, no source
+        (
+            19,
+            20,
+            "inside",
+        ),  # 16 thou gasket and 3 thou pinch want 19; 19/20 in a 19 to 20 band: common practice, no source
         (19, 19, "inside"),
         (20, 20, "inside"),
         (18, 19, "low"),
