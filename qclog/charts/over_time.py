@@ -14,7 +14,7 @@ import polars as pl
 from qclog.charts.look import dress, palette
 
 MOST_POINTS = 4000
-LABEL_ROOM = 190
+LABEL_ROOM = 24
 
 
 @dataclass(frozen=True, slots=True)

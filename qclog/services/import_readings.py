@@ -35,13 +35,13 @@ class _Rows:
 
     def refuse(self, bad: pl.Expr, column: str, reason: str | pl.Expr) -> None:
         """Report and drop the rows where `bad` holds."""
-        frame = self.frame.with_columns(bad=bad.fill_null(value=False))
+        why = pl.lit(reason) if isinstance(reason, str) else reason
+        frame = self.frame.with_columns(bad=bad.fill_null(value=False), why=why)
         if not frame["bad"].any():
             return
-        why = pl.lit(reason) if isinstance(reason, str) else reason
-        told = frame.filter("bad").select("line", found=pl.col(column).cast(pl.String), why=why)
-        self.problems += [Problem(FILE, line, column, found, why) for line, found, why in told.rows()]
-        self.frame = frame.filter(~pl.col("bad")).drop("bad")
+        told = frame.filter("bad").select("line", pl.col(column).cast(pl.String), "why")
+        self.problems += [Problem(FILE, line, column, found, said) for line, found, said in told.rows()]
+        self.frame = frame.filter(~pl.col("bad")).drop("bad", "why")
 
     def join_worked_out(self, keys: list[str], worked_out: pl.DataFrame) -> None:
         self.frame = self.frame.join(worked_out, on=keys, how="left", nulls_equal=True, maintain_order="left")
