@@ -13,6 +13,9 @@ from qclog.stats.quadrature import legendre_nodes
 from qclog.stats.series import Floats, centre_and_deviations, read_probability, read_values
 
 
+_PLACES = 150
+
+
 @dataclass(frozen=True, slots=True)
 class ChangePoint:
     """The best single split: `after` readings come before the change (so it lies at place `after`, from 0).
@@ -160,10 +163,14 @@ def _p_value(share: float, n: int) -> float:
         return 0.0
     dims = n - 1
     single = (n - 1) * float(stats.beta.sf(share, 0.5, (dims - 1) / 2))
-    place = np.arange(1, n - 1)
+    every = np.arange(1, n - 1)
+    # The chance changes smoothly with the place, so a long series needs it worked out at some places only.
+    half = np.unique(np.round(np.geomspace(1, max(1, (n - 1) // 2), _PLACES)).astype(np.int64))
+    place = every if n < 2 * _PLACES else np.unique(np.concatenate([half, n - 1 - half]))
     likeness = np.sqrt(place * (n - place - 1) / ((place + 1) * (n - place)))
-    both = sum(float(_joint(share, np.arccos(c), dims).sum()) for c in (likeness, -likeness))
-    return float(min(1.0, max(0.0, single - both)))
+    both = sum(_joint(share, np.arccos(c), dims) for c in (likeness, -likeness))
+    together = float(np.interp(every, place, both).sum())
+    return float(min(1.0, max(0.0, single - together)))
 
 
 def _joint(share: float, angle: Floats, dims: int) -> Floats:
