@@ -166,7 +166,7 @@ def _rounded_below(steps: int, n: int, sigma: float, phase: float) -> float:
 
 
 def _range_below(width: float, n: int, cells: int = 800) -> float:
-    """The distribution of the range of n standard normal values: n times the integral of phi (Phi(x+w) - Phi(x))^(n-1)."""
+    """The chance of a range under `width` of n standard normal values: n integral phi(x) (Phi(x+w) - Phi(x))^(n-1)."""
     ends = [-8 + 16 * i / cells for i in range(cells + 1)]
     heights = [exp(-(x**2) / 2) * (_phi(x + width) - _phi(x)) ** (n - 1) for x in ends]
     area = (sum(heights) - (heights[0] + heights[-1]) / 2) * 16 / cells
