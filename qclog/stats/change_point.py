@@ -12,7 +12,6 @@ from scipy import optimize, stats
 from qclog.stats.quadrature import legendre_nodes
 from qclog.stats.series import Floats, centre_and_deviations, read_probability, read_values
 
-
 _PLACES = 150
 
 

@@ -124,8 +124,8 @@ def average_run_length(weight: float, factor: float, *, shift: float = 0.0, exac
 def _mean_run(weight: float, factor: float, shift: float, exact: bool) -> float:
     unit = sqrt(weight / (2 - weight))
     half = factor * unit
-    count = max(80, ceil(40 * factor / sqrt(weight))) // 2 * 2 + 1
-    node, share = legendre_nodes(min(count, 801))
+    count = max(60, ceil(14 * factor / sqrt(weight)))
+    node, share = legendre_nodes(min(count, 600))
 
     def step(from_half: float, to_half: float) -> Floats:
         origin, goal = from_half * node, to_half * node

@@ -151,15 +151,18 @@ def pool_spread(groups: Mapping[str, npt.ArrayLike], *, false_alarm: float = 0.0
         raise TooFewError("no kind has two readings", field="groups", found=len(arrays))
     notes = []
     prior_sd, prior_freedom = _fit_prior(freedom[informed], squares[informed])
+    lonely = int(informed.sum()) == 1
     if int(informed.sum()) < 4:
         notes.append("few kinds to learn from: how much they differ in spread is hardly known")
     if prior_sd == 0:
         notes.append("no spread in any kind, so the limits have no width")
     kinds = {}
     for (kind, array), d, ss in zip(arrays.items(), freedom.tolist(), squares.tolist(), strict=True):
-        total = prior_freedom + d
+        # One kind alone has no relatives: its own readings must not count twice.
+        total = d if lonely and d else prior_freedom + d
         own = ss / total if np.isfinite(total) else 0.0
-        sd = sqrt(prior_sd**2 * (prior_freedom / total if np.isfinite(total) else 1.0) + own)
+        lent = 1.0 if np.isinf(total) else (total - d) / total
+        sd = sqrt(prior_sd**2 * lent + own)
         t = -float(special.ndtri(alpha / 2) if np.isinf(total) else special.stdtrit(total, alpha / 2))
         n = int(array.size)
         mean = centre_and_deviations(array)[0]
@@ -178,15 +181,15 @@ def _fit_prior(freedom: Floats, squares: Floats) -> tuple[float, float]:
     half = freedom / 2
 
     def loss(at: Floats) -> float:
-        scale, d0 = exp(float(at[0])), exp(float(at[1]))
+        scale, d0 = exp(min(50.0, float(at[0]))), exp(min(50.0, float(at[1])))
         inner = half * np.log(scale * d0) + (half + d0 / 2) * np.log1p(ratio / (scale * d0))
         # A few kinds can't show that all share one spread exactly, so endless d0 is made unlikely beforehand:
         # its odds are even above and below 10.
         return float(np.sum(inner + special.betaln(half, d0 / 2))) + 2 * log(d0 + 10) - log(d0)
 
-    starts = [np.array([0.0, log(d)]) for d in (3.0, 20.0, 200.0)]
-    fits = [optimize.minimize(loss, s, method="L-BFGS-B", bounds=[(-12.0, 12.0), (log(0.5), log(1e5))]) for s in starts]
-    best = min(fits, key=lambda f: float(f.fun))
+    starts = [np.array([0.0, log(d)]) for d in (1.0, 3.0, 10.0, 30.0)]
+    options = {"xatol": 1e-5, "fatol": 1e-9}
+    best = optimize.minimize(loss, min(starts, key=loss), method="Nelder-Mead", options=options)
     d0 = exp(float(best.x[1]))
     if d0 > 1e4:
         return sqrt(pooled), inf

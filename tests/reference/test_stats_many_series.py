@@ -14,12 +14,8 @@ def test_scan_is_each_series_alone(offset):
     rng = np.random.default_rng(1)
     sizes = [1, 2, 3, 15, 59, 400, 7, 1, 30]
     starts = np.concatenate([[0], np.cumsum(sizes)[:-1]])
-    values = np.concatenate(
-        [
-            offset * i + np.round(rng.normal(0, 1, n) + np.where(np.arange(n) > n / 2, 1.5, 0), 1)
-            for i, n in enumerate(sizes)
-        ]
-    )
+    pieces = [np.round(rng.normal(0, 1, n) + np.where(np.arange(n) > n / 2, 1.5, 0), 1) for n in sizes]
+    values = np.concatenate([offset * i + piece for i, piece in enumerate(pieces)])
     values[starts[6] : starts[6] + 7] = 4.0
     found = many_series.scan(values, starts)
     assert found.n.tolist() == sizes

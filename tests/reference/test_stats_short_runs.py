@@ -8,6 +8,7 @@ from scipy import stats
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats import family, short_runs
+from qclog.stats.limits import prediction
 
 FLOW = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
 
@@ -147,4 +148,8 @@ def test_family_edges():
     assert flat.family_sd == 0
     assert any("no width" in w for w in flat.warnings)
     alone = family.pool_spread({"a": [1.0, 2.0, 4.0]}, false_alarm=0.05)
-    assert alone.kinds["a"].pooled_sd == pytest.approx(np.std([1, 2, 4], ddof=1))
+    own = prediction([1.0, 2.0, 4.0], false_alarm=0.05)
+    assert alone.kinds["a"].pooled_sd == pytest.approx(own.sd)
+    assert (alone.kinds["a"].lower, alone.kinds["a"].upper) == pytest.approx((own.lower, own.upper))
+    lent = family.pool_spread({"a": [1.0, 2.0, 4.0], "b": [9.0]}, false_alarm=0.05).kinds["b"]
+    assert (lent.pooled_sd, lent.freedom) == pytest.approx((own.sd, 2))
