@@ -154,6 +154,9 @@ def _fit_without_spread(
     # Readings on both sides of one edge: the closer the spread to 0, the nearer this likelihood.
     split = (int((high == left).sum()), int((low == right).sum())) if left == right else (0, 0)
     top = float(sum(k * log(k / sum(split)) for k in split if k))
+    if bool((low == high).any()):
+        # An exact reading inside all others: the likelihood has no bound as the spread goes to 0.
+        top = float("inf")
     edges = (left - model.shift) / model.scale, (right - model.shift) / model.scale
     mean_ends, sd_ends = (float("nan"), float("nan")), (float("nan"), float("nan"))
     if intervals and bool((low < high).all()):

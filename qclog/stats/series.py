@@ -32,7 +32,10 @@ def read_values(values: npt.ArrayLike, field: str = "values", *, minimum: int = 
     TooFewError : fewer than `minimum`.
     """
     try:
-        array = np.asarray(values, dtype=np.float64)
+        raw = np.asarray(values)
+        if raw.dtype.kind in "USMm":
+            raise TypeError("text or times")
+        array = raw.astype(np.float64, copy=False)
     except (TypeError, ValueError) as error:
         raise StatisticsError(
             f"{field} must be numbers", field=field, found=_short(values), hint="give a list of plain numbers"

@@ -60,7 +60,7 @@ def build_zone_history(tests: tuple[RunTest, ...]) -> ZoneHistory:
     StatisticsError : a set so large that its states can't be listed.
     """
     zoned = [t for t in tests if t.kind not in ("steady", "zigzag")]
-    edges = tuple(sorted({e for t in zoned for e in (t.distance, -t.distance)} | set()))
+    edges = tuple(sorted({e for t in zoned for e in (t.distance, -t.distance)}))
     ends = [-np.inf, *edges, np.inf]
     middles = [
         (low + high) / 2 if np.isfinite(low + high) else (high - 1 if np.isfinite(high) else low + 1)

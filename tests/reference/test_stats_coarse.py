@@ -7,7 +7,7 @@ import pytest
 from scipy import optimize, stats
 
 from qclog.errors import StatisticsError, TooFewError
-from qclog.stats import coarse
+from qclog.stats import bracket_limits, coarse
 from qclog.stats.interval_fit import fit_normal
 from qclog.stats.intervals import estimate_normal
 from qclog.stats.survival import estimate_survival
@@ -203,3 +203,42 @@ def test_midpoints_are_for_drawing():
     assert coarse.midpoints([15, 16], [16, 18]).tolist() == [15.5, 17]
     with pytest.raises(StatisticsError):
         coarse.midpoints([15, 16], [16])
+
+
+def test_limits_of_brackets_see_through_the_steps():
+    rng = np.random.default_rng(6)
+    x = rng.normal(20.3, 1, 4000)
+    low = np.floor(x)
+    found = bracket_limits.individuals_from_brackets(low, low + 1)
+    assert found.centre == pytest.approx(20.3, abs=0.06)
+    assert found.sigma == pytest.approx(1, abs=0.04)
+    assert found.enough
+    # Only a bracket wholly beyond is a signal.
+    marks = bracket_limits.mark_beyond(found, [24, 23, 20, 15], [25, 24, 21, 16])
+    assert marks.tolist() == [True, False, False, True]
+    exact = bracket_limits.individuals_from_brackets(x[:50], x[:50])
+    assert exact.sigma == pytest.approx(np.std(x[:50], ddof=1), rel=1e-9)
+    few = bracket_limits.individuals_from_brackets([15, 15, 15], [16, 16, 16])
+    assert few.warnings[0] == "too few to set limits: 3 of 10"
+    assert few.warnings[-1].startswith("too coarse to chart")
+
+
+@pytest.mark.parametrize("n", [3, 5, 20])
+@pytest.mark.parametrize("step", [0.5, 1.0, 2.0])
+def test_prediction_from_brackets_keeps_its_false_alarm_rate(n, step):
+    rng = np.random.default_rng(7)
+    outside = []
+    for _ in range(250):
+        x = rng.normal(rng.uniform(0, step), 1, n + 1)
+        low = np.floor(x[:n] / step) * step
+        found = bracket_limits.prediction_from_brackets(low, low + step, false_alarm=0.05)
+        outside.append(not found.lower <= x[n] <= found.upper)
+    assert np.mean(outside) < 0.05 + 4 * np.sqrt(0.05 * 0.95 / 250)
+    with pytest.raises(StatisticsError):
+        bracket_limits.prediction_from_brackets([1, 2, 3], [2, 3, np.inf])
+
+
+def test_exact_reading_inside_the_others():
+    fit = fit_normal([5, 5, 4], [5, 6, 6])
+    assert (fit.mean.value, fit.sd.value, fit.log_likelihood) == (5, 0, np.inf)
+    assert fit.warnings
