@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
-from qclog.domain import sheet_checks, units
+from qclog.domain import sheet_checks, sums_file, units
 from qclog.domain.casetypes import LIMIT_SETS, SHAPES, Characteristic, Limits, Sheet, Variant
 from qclog.domain.jobs import GAUGE_KINDS, STAGES
 from qclog.domain.lines import Lines
@@ -25,6 +26,7 @@ SHEET_KEYS = {
     "caution": str,
     "variant": list,
     "characteristic": list,
+    "sum": list,
 }
 CHARACTERISTIC_KEYS = {
     "code": str,
@@ -49,7 +51,15 @@ CHARACTERISTIC_KEYS = {
 }
 MAX_BYTES = 1_000_000
 _CODE = re.compile(r"[^\W_][\w .+/-]*", re.ASCII)
-_TYPE_WORDS = {str: "text in quotes", list: "a list", dict: "a table", float: "a number", date: "a date"}
+_TYPE_WORDS = {
+    str: "text in quotes",
+    list: "a list",
+    dict: "a table",
+    float: "a number",
+    int: "a whole number",
+    bool: "true or false",
+    date: "a date",
+}
 
 
 def read_sheet(text: str, file: str = "sheet") -> Sheet:
@@ -107,7 +117,7 @@ class _SheetReader:
         read = [(i, self._characteristic(i, row, variants)) for i, row in enumerate(rows)]
         found = {i: c for i, c in read if c is not None}
         sheet = Sheet(
-            **{k: v for k, v in given.items() if k not in ("variant", "characteristic")}
+            **{k: v for k, v in given.items() if k not in ("variant", "characteristic", "sum")}
             | {k: "" for k in ("code", "name", "family", "version") if k not in given},
             variants=variants,
             characteristics=tuple(found.values()),
@@ -118,7 +128,9 @@ class _SheetReader:
             self.problem(("characteristic", places[code], key), what, reason)
         self._repeats("characteristic", {i: c.code for i, c in found.items()})
         self._repeats("variant", dict(enumerate(v.code for v in variants)))
-        return sheet
+        by_code = {c.code: c for c in sheet.characteristics}
+        codes = tuple(v.code for v in variants)
+        return replace(sheet, sums=sums_file.read_sums(given.get("sum", []), by_code, codes, self._keys, self.problem))
 
     def _repeats(self, table: str, codes: Mapping[int, str]) -> None:
         seen: set[str] = set()
@@ -151,7 +163,7 @@ class _SheetReader:
                 given[key] = float(value)
             elif key == "positions" and isinstance(value, int) and not isinstance(value, bool):
                 given[key] = [str(i + 1) for i in range(value)] if 0 <= value <= 360 else []
-            elif not isinstance(value, wanted):
+            elif not isinstance(value, wanted) or (wanted is int and isinstance(value, bool)):
                 self.problem((*path, key), value, f"must be {_TYPE_WORDS[wanted]}")
             elif isinstance(value, str) and not value.strip():
                 self.problem((*path, key), value, "is empty")

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from qclog.domain import formula
+from qclog.domain.sums import AnySum
 from qclog.errors import UnknownNameError
 
 SHAPES = ("target", "band", "upper", "lower", "record", "pass", "category")
@@ -106,6 +107,7 @@ class Sheet:
     variants: tuple[Variant, ...] = ()
     note: str | None = None
     caution: str | None = None
+    sums: tuple[AnySum, ...] = ()
     text: str = field(default="", repr=False, compare=False)
 
     def characteristic(self, code: str) -> Characteristic:

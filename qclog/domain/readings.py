@@ -34,7 +34,7 @@ __all__ = [
 
 LONGEST_TEXT = 400
 LONGEST_REASON = 360
-LONGEST_VALUE = 120
+LONGEST_VALUE = 200
 
 _PLAIN = re.compile(r"[+-]?[0-9]{1,9}(?:\.[0-9]{1,9})?")
 _NOT_TAKEN = re.compile(

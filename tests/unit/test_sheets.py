@@ -9,6 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from qclog.bench import growth
+from qclog.domain import casetype_file, sums, sums_file
 from qclog.domain.casetype_file import read_sheet
 from qclog.domain.casetypes import Version, condition_of_parts, version_at
 from qclog.errors import SheetError, UnknownNameError
@@ -185,3 +187,98 @@ def test_the_vocabulary_is_documented() -> None:
     text = (root / "qclog" / "domain" / "SHEETS.md").read_text(encoding="utf-8")
     for word in (*SHEET_KEYS, *CHARACTERISTIC_KEYS):
         assert f"`{word}`" in text, word
+
+
+PACK = """
+[[sum]]
+kind = "pack"
+code = "cover"
+name = "Output cover"
+shim_location = "under_bearing"
+gap = "stand_off"
+trial_pack = "trial_pack"
+pinch = 4
+limits = { lower = 3, upper = 5.5 }
+stock = "S-A"
+leaves = [1, 5]
+safer = "thicker"
+tolerance = 0.5
+"""
+
+
+def test_a_sum_says_where_the_shim_is() -> None:
+    (one,) = read_sheet(SHEET + PACK).sums
+    assert isinstance(one, sums.PackSum)
+    assert (one.shim_location, one.gap, one.trial_pack, one.wanted) == ("under_bearing", "stand_off", "trial_pack", 4)
+    assert (one.lower, one.upper, one.choosing.stock, one.choosing.leaves) == (3, 5.5, "S-A", (1, 5))
+    assert sums.stock_of(one) == "S-A"
+    (floating,) = read_sheet(SHEET + PACK.replace("pinch = 4", "float = 10")).sums
+    assert isinstance(floating, sums.PackSum)
+    assert floating.wanted == -10
+
+
+@pytest.mark.parametrize(
+    ("change", "line", "said"),
+    [
+        (('"under_bearing"', '"above"'), 5, "must be one of under_bearing, in_joint"),
+        (('gap = "stand_off"', 'gap = "standoff"'), 6, "is not a characteristic of this sheet"),
+        (('trial_pack = "trial_pack"\n', ""), 1, "the gap is read over a trial pack"),
+        (('gap = "stand_off"', 'gap = "torque"'), 6, "must be a length"),
+        (('gap = "stand_off"', 'gap = "leak"'), 6, "must be a characteristic in numbers"),
+        (("pinch = 4\n", ""), 1, "pinch or float, one of the two"),
+        (("pinch = 4", "pinch = -4"), 8, "a negative pinch is a float"),
+        (("lower = 3", "lower = 9"), 9, "must run from lower to upper"),
+        (("[1, 5]", "[5, 1]"), 11, "the least number of leaves and the most"),
+        (("tolerance = 0.5", "tolerance = 0"), 13, "more than 0"),
+        (('"thicker"', '"bigger"'), 12, "must be one of thicker, thinner"),
+        (('kind = "pack"', 'kind = "guess"'), 2, "must be one of pack, side_shims"),
+        (("tolerance = 0.5", "tolerence = 0.5"), 13, "is not a word of the sheet"),
+        (('safer = "thicker"', "sealant = 1"), 12, "must be true or false"),
+    ],
+)
+def test_problems_of_a_sum_stand_on_their_line(change: tuple[str, str], line: int, said: str) -> None:
+    text = SHEET + PACK.replace(*change)
+    with pytest.raises(SheetError) as told:
+        read_sheet(text)
+    first = SHEET.count("\n") + 1
+    assert any(p.line == first + line and said in p.reason for p in told.value.problems), told.value.problems
+
+
+def test_every_kind_of_sum_is_checked() -> None:
+    bad = {
+        'kind = "side_shims"\nwheel_side = "trial_pack"\nfar_side = "trial_pack"\nbacklash = "stand_off"\n'
+        'plus_side = "wheel"\nspiral_angle = 70\nzero_play = "trial_pack"': (
+            "is needed, or gear_teeth and pinion_teeth", "below 60 degrees", "make the total together",
+        ),
+        'kind = "pinion_shim"\nold_shim = "trial_pack"\nold_mark = "recess"\nnew_mark = "recess"\nsign = 2': (
+            "must be 1 (a plus mark adds shim) or -1",
+        ),
+        'kind = "pattern"\ndrive = "stand_off"\nmore_shim = "up"': ("in words (shape category)", "one of toward, away"),
+        'kind = "growth"\nof = "recess"\nspan_mm = 0\ncase = "cheese"\nshaft = "steel"\nrunning_at = 60': (
+            "must be more than 0", "must be one of aluminium",
+        ),
+        'kind = "fit"\nbore = "recess"\nshaft = "recess"\nlimits = "loose"': ("a fit as printed",),
+        'kind = "torque"\ntorque = "recess"\nagainst = "recess"\nsteps = [0]': ("must be a torque", "numbers above 0"),
+    }  # fmt: skip
+    for words, wanted in bad.items():
+        with pytest.raises(SheetError) as told:
+            read_sheet(f'{SHEET}\n[[sum]]\ncode = "x"\nname = "X"\n{words}\n')
+        for said in wanted:
+            assert any(said in p.reason for p in told.value.problems), (said, told.value.problems)
+
+
+def test_a_sum_twice_or_of_an_unknown_variant() -> None:
+    with pytest.raises(SheetError, match="1 problem"):
+        read_sheet(SHEET + PACK + PACK)
+    with pytest.raises(SheetError) as told:
+        read_sheet(SHEET + PACK.replace("pinch = 4", 'pinch = 4\nvariants = ["Z"]'))
+    assert "must be one of A" in told.value.problems[0].reason
+
+
+def test_the_words_of_sums_are_documented_and_their_materials_known() -> None:
+    text = (Path(casetype_file.__file__).parent / "SHEETS.md").read_text(encoding="utf-8")
+    for words in sums_file._OF_KIND.values():
+        for word in words.types:
+            assert f"`{word}`" in text, word
+    assert set(sums.MATERIALS) == set(growth.MATERIALS)
+    assert set(sums.KINDS) == set(sums_file._OF_KIND)
