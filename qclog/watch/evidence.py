@@ -1,0 +1,147 @@
+"""The readings arranged for the search: residuals by what each was made and read with, one column an aspect.
+
+An aspect is a characteristic at a stage. Aspects that say nearly the same of a unit (a pack and the recess it follows
+from, a trial and a final) count as one in the evidence, or two copies of one reading would pass for two witnesses.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from qclog.watch.observations import KINDS, Observations
+from qclog.watch.residuals import Floats, Integers, Residuals
+
+SAME = 0.8
+FEWEST_TO_COMPARE = 15
+Bools = np.ndarray[Any, np.dtype[np.bool_]]
+
+
+@dataclass(frozen=True, slots=True)
+class Members:
+    """For one kind of identifier: pairs (reading, level), sorted by level, then time; and the levels' names."""
+
+    kind: str
+    reading: Integers
+    level: Integers
+    names: tuple[str, ...]
+
+
+@dataclass(slots=True)
+class Evidence:
+    """Readings in time order. `z` changes as causes are taken out; `counts` says which readings are evidence."""
+
+    z: Floats
+    spread: Floats
+    matters: Floats
+    aspect: Integers
+    aspects: tuple[tuple[str, str], ...]
+    case_type: Integers
+    case_types: tuple[str, ...]
+    job: Integers
+    jobs: tuple[str, ...]
+    taken: Integers
+    counts: Bools
+    rebuild: Floats
+    members: dict[str, Members]
+    row: Integers
+    series: Integers
+
+
+def arrange(observations: Observations, residuals: Residuals) -> Evidence:
+    """The readings with their residuals, ready to be searched."""
+    rows = observations.rows[residuals.row.tolist()].with_row_index("reading")
+    aspects = rows.select(pl.struct("characteristic", "stage")).to_series()
+    aspect, aspect_names = _numbered(aspects)
+    case_type, case_types = _numbered(rows["case_type"])
+    job, jobs = _numbered(rows["job"])
+    evidence = Evidence(
+        z=residuals.z.copy(),
+        spread=residuals.spread,
+        matters=residuals.matters,
+        aspect=aspect,
+        aspects=tuple((a["characteristic"], a["stage"]) for a in aspect_names),
+        case_type=case_type,
+        case_types=tuple(case_types),
+        job=job,
+        jobs=tuple(jobs),
+        taken=rows["taken_at"].to_physical().to_numpy().astype(np.int64),
+        counts=np.ones(len(rows), dtype=bool),
+        rebuild=rows["rebuild"].fill_null(0).to_numpy().astype(float),
+        members={kind: _members(kind, rows, observations.lots) for kind in KINDS},
+        row=residuals.row,
+        series=residuals.series,
+    )
+    evidence.counts = _one_witness_each(evidence)
+    return evidence
+
+
+def _numbered(values: pl.Series) -> tuple[Integers, list[Any]]:
+    unique = values.unique(maintain_order=True)
+    table = pl.DataFrame({"value": unique, "number": np.arange(len(unique))})
+    numbers = pl.DataFrame({"value": values}).join(table, on="value", how="left", maintain_order="left")["number"]
+    return numbers.to_numpy().astype(np.int64), unique.to_list()
+
+
+def _members(kind: str, rows: pl.DataFrame, lots: pl.DataFrame) -> Members:
+    if kind == "lot":
+        pairs = rows.select("reading", "job").join(lots.select("job", level="lot").unique(), on="job")
+    elif kind == "rebuilt":
+        again = pl.col("rebuild") > pl.col("rebuild").min().over("case_type")
+        pairs = rows.filter(again.fill_null(value=False)).select("reading", level="case_type")
+    elif kind == "case_serial":
+        pairs = rows.select("reading", level=pl.coalesce("case_serial", "job"))
+    else:
+        pairs = rows.select("reading", level=kind)
+    pairs = pairs.drop_nulls("level").select("reading", "level")
+    if pairs.is_empty():
+        return Members(kind, np.empty(0, np.int64), np.empty(0, np.int64), ())
+    level, names = _numbered(pairs["level"])
+    reading = pairs["reading"].to_numpy().astype(np.int64)
+    order = np.lexsort((reading, level))
+    return Members(kind, reading[order], level[order], tuple(str(n) for n in names))
+
+
+def _one_witness_each(evidence: Evidence) -> Bools:
+    """Which readings count: of aspects that say nearly the same within a case type, the one read most often."""
+    counts = np.ones(len(evidence.z), dtype=bool)
+    for number in range(len(evidence.case_types)):
+        mine = np.flatnonzero(evidence.case_type == number)
+        wide, present = _by_job(evidence, mine)
+        if len(present) > 1 and len(wide) >= FEWEST_TO_COMPARE:
+            for aspect in _copies(wide, present, evidence.aspects):
+                counts[mine[evidence.aspect[mine] == aspect]] = False
+    return counts
+
+
+def _by_job(evidence: Evidence, mine: Integers) -> tuple[Floats, Integers]:
+    present, column = np.unique(evidence.aspect[mine], return_inverse=True)
+    jobs, line = np.unique(evidence.job[mine], return_inverse=True)
+    wide = np.full((len(jobs), len(present)), np.nan)
+    wide[line, column] = np.clip(evidence.z[mine], -6, 6)
+    return wide, present
+
+
+def _copies(wide: Floats, present: Integers, aspects: tuple[tuple[str, str], ...]) -> list[int]:
+    filled = np.nan_to_num(wide)
+    known = (~np.isnan(wide)).astype(float)
+    both = known.T @ known
+    products = filled.T @ filled
+    squares = (filled**2).T @ known
+    with np.errstate(invalid="ignore", divide="ignore"):
+        alike = products / np.sqrt(squares * squares.T)
+    alike = np.where(both >= FEWEST_TO_COMPARE, np.abs(alike), 0.0)
+    n = known.sum(axis=0)
+    later = {"as_found": 0, "trial": 1, "final": 2, "return": 3}
+    order = sorted(range(len(present)), key=lambda i: (-n[i], -later[aspects[present[i]][1]], present[i]))
+    kept: list[int] = []
+    dropped = []
+    for i in order:
+        if any(alike[i, j] > SAME for j in kept):
+            dropped.append(int(present[i]))
+        else:
+            kept.append(i)
+    return dropped
