@@ -104,7 +104,16 @@ class Use:
             self.connection.unregister(name)
 
 
-_KEYED_BY_ID = ("gauge_check", "job_detail", "part", "reading", "strike", "comeback")
+_KEYED_BY_ID = (
+    "gauge_check",
+    "job_detail",
+    "part",
+    "reading",
+    "strike",
+    "comeback",
+    "shim_minimum",
+    "shim_movement",
+)
 
 
 @cache

@@ -36,6 +36,8 @@ FAULTS = {
     "entries_follow_on": "INSERT INTO entry VALUES (99, uuidv7(), now()::TIMESTAMP, 'x', 'terminal', 'x')",
     "jobs_have_a_sheet": "INSERT INTO job VALUES ('J-9', 'ZZ-9', now()::TIMESTAMP, 1)",
     "readings_point_at_what_is_there": "UPDATE reading SET gauge = 'FG-99' WHERE characteristic = 'trial_pack'",
+    "shims_are_not_less_than_none": "INSERT INTO shim_size VALUES ('S-A', 20, 20, 'thou', NULL, 1);"
+    "INSERT INTO shim_movement VALUES (uuidv7(), 'S-A', 20, 20, now()::TIMESTAMP, -1, 'scrapped', NULL, NULL, NULL, 1)",
     "readings_say_what_they_are": "UPDATE reading SET word = 'pass' WHERE characteristic = 'trial_pack'",
 }
 
