@@ -66,15 +66,15 @@ def fit_normal(
         raise TooFewError("two readings or more are needed", field="lower", found=int(low.size))
     if bool((low == high).all()):
         return _fit_exact(low, level)
-    model = IntervalLikelihood(low, high)
-    if low.max() <= high.min():
-        return _fit_without_spread(model, low, high, level, intervals)
     if not bool(np.isfinite(high - low).any()):
         raise TooFewError(
             "every reading is open on one side, so the spread can't be told",
             field="upper",
             hint="readings with both ends are needed",
         )
+    model = IntervalLikelihood(low, high)
+    if low.max() <= high.min():
+        return _fit_without_spread(model, low, high, level, intervals)
     alpha, beta, top = model.maximise()
     n = int(low.size)
     mean, sd = model.shift + model.scale * alpha / beta, model.scale / beta

@@ -138,7 +138,7 @@ def _cell(low: Floats, high: Floats) -> tuple[Floats, Floats, Floats]:
     a, b = np.where(flip, -high, low), np.where(flip, -low, high)
     log_b, ratio_b = special.log_ndtr(b), _hazard(b)
     closed = np.isfinite(a)
-    a_finite = np.where(closed, a, b - 1.0)
+    a_finite = np.where(closed, a, np.minimum(b, 0.0) - 1.0)
     ratio_a = _hazard(a_finite)
     # log of Phi(a)/Phi(b); where both are far out, by their hazards, so that nothing cancels.
     far = (b - a_finite) * (b + a_finite) / 2 + np.log(np.where(b < -5, ratio_b / ratio_a, 1.0))

@@ -120,6 +120,7 @@ def test_what_no_fit_can_come_from():
         ([1], [2], TooFewError),
         ([1, 2], [np.inf, np.inf], TooFewError),
         ([1, -np.inf], [np.inf, 0], TooFewError),
+        ([1, -np.inf], [np.inf, 9], TooFewError),
         ([1, 2], [0, 3], StatisticsError),
         ([1, np.nan], [2, 3], StatisticsError),
         ([1, -np.inf], [2, np.inf], StatisticsError),
@@ -242,3 +243,23 @@ def test_exact_reading_inside_the_others():
     fit = fit_normal([5, 5, 4], [5, 6, 6])
     assert (fit.mean.value, fit.sd.value, fit.log_likelihood) == (5, 0, np.inf)
     assert fit.warnings
+
+
+def test_any_brackets_give_a_fit_or_a_reason():
+    rng = np.random.default_rng(8)
+    for _ in range(400):
+        n = int(rng.integers(2, 9))
+        low = rng.integers(0, 12, n) * float(rng.choice([0.01, 1, 1000]))
+        high = low + rng.integers(0, 4, n) * float(rng.choice([0.01, 1, 1000]))
+        open_end = rng.random(n)
+        low, high = np.where(open_end < 0.1, -np.inf, low), np.where(open_end > 0.9, np.inf, high)
+        try:
+            fit = fit_normal(low, high)
+        except TooFewError as error:
+            assert error.field
+            continue
+        if (low == high).any() and fit.sd.value == 0:
+            continue
+        for found in (fit.mean, fit.sd):
+            assert found.lower <= found.value * (1 + 1e-9) or found.value < 0
+            assert found.value <= found.upper

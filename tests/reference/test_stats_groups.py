@@ -8,6 +8,7 @@ from scipy import stats
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats import components, gauge_bias, gauge_study, groups
+from qclog.stats.summary import summarise
 
 
 def split_groups(labels, values):
@@ -76,6 +77,7 @@ def test_gear_means(gear):
     assert found.mean_square_between == pytest.approx(8.1004444e-5, rel=1e-8)
     assert found.mean_square_within == pytest.approx(3.5266667e-5, rel=1e-7)
     assert found.residual_sd == pytest.approx(0.0059385745, abs=5e-11)
+    assert summarise(np.concatenate(gear)).sd == pytest.approx(0.0062789049, abs=5e-11)
     labels = np.repeat(np.arange(10), 10)
     between = components.split_variance(np.concatenate(gear), [labels.tolist()]).levels[0]
     assert between.variance.value == pytest.approx(4.5737778e-6, rel=1e-8)

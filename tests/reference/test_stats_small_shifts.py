@@ -90,6 +90,9 @@ def test_siegmund_approximation_is_near():
         return (np.exp(2 * drift * b) - 1 - 2 * drift * b) / (2 * drift**2)
 
     assert siegmund(5, 0.5) == pytest.approx(938.222, abs=5e-4)
+    assert siegmund(5, 0.5) / 2 == pytest.approx(469.111, abs=5e-4)
+    assert siegmund(4, 0.5) / 2 == pytest.approx(169.05, abs=5e-3)
+    assert siegmund(5, -0.5) == pytest.approx(10.336, abs=5e-4)
     assert cusum.average_run_length(0.5, 5, sides=1) == pytest.approx(938.222, rel=0.01)
     assert cusum.average_run_length(0.5, 4) == pytest.approx(169.05, rel=0.01)
     assert cusum.average_run_length(0.5, 5, sides=1, shift=1) == pytest.approx(10.336, rel=0.01)
