@@ -47,14 +47,20 @@ class FaceReading:
 
 
 def read_face(
-    values: Sequence[float], positions: Sequence[str], *, sigma: float, step: float = 0.0, unit: str = "thou"
+    values: Sequence[float],
+    positions: Sequence[str],
+    *,
+    sigma: float,
+    step: float = 0.0,
+    unit: str = "thou",
+    turning: bool = False,
 ) -> FaceReading:
     """What readings at equally spaced positions, in order round the face, say.
 
     Parameters
     ----------
     values, positions : 3 or more, one each. sigma : the gauge's repeatability, one standard deviation, same unit.
-    step : what readings are rounded to.
+    step : what readings are rounded to. turning : the part turns past one gauge, so that a tilt is a run-out.
 
     Raises
     ------
@@ -75,13 +81,27 @@ def read_face(
     shape, spot = _shape(values, positions) if chance < UNLIKELY else ("flat", None)
     tilt = 2 * hypot(cosine, sine)
     mean = Estimate(float(face.mean_of(values)), noise / sqrt(n))
-    said = _words(shape, spot, high, tilt, saddle, spread, unit)
+    said = _words(shape, spot, high, tilt, saddle, spread, unit, turning=turning)
     return FaceReading(mean, tilt, 2 * noise * sqrt(2 / n), leans, high, saddle, spread, chance, shape, spot, n, said)
 
 
-def _words(shape: str, spot: str | None, high: str, tilt: float, saddle: float | None, spread: float, unit: str) -> str:
+def _words(
+    shape: str,
+    spot: str | None,
+    high: str,
+    tilt: float,
+    saddle: float | None,
+    spread: float,
+    unit: str,
+    *,
+    turning: bool,
+) -> str:
     if shape == "flat":
         return f"spread {say(spread, unit)} {unit}: no more than the gauge explains"
+    if shape == "tilt" and turning:
+        return f"comes and goes by {say(tilt, unit)} {unit} once a turn, most at {high}: run-out"
+    if shape == "saddle" and turning:
+        return f"comes and goes by {say(2 * abs(saddle or 0.0), unit)} {unit} twice a turn: out of round"
     if shape == "tilt":
         return f"leans {say(tilt, unit)} {unit} across, high at {high}: face or seat not square"
     if shape == "saddle":
