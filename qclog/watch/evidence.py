@@ -49,6 +49,8 @@ class Evidence:
     members: dict[str, Members]
     row: Integers
     series: Integers
+    series_size: Floats
+    aspect_size: Floats
 
 
 def arrange(observations: Observations, residuals: Residuals) -> Evidence:
@@ -74,6 +76,8 @@ def arrange(observations: Observations, residuals: Residuals) -> Evidence:
         members={kind: _members(kind, rows, observations.lots) for kind in KINDS},
         row=residuals.row,
         series=residuals.series,
+        series_size=np.bincount(residuals.series)[residuals.series].astype(float),
+        aspect_size=np.bincount(aspect).astype(float),
     )
     evidence.counts = _one_witness_each(evidence)
     return evidence

@@ -62,7 +62,7 @@ def standardise(observations: Observations, taken_out: Floats | None = None) -> 
     for number in np.unique(aspect[known]):
         at = known[aspect[known] == number]
         z[at] = _evened(u[at], u_clean[at], series[at])
-    z[known] = _as_normal(z[known] / np.sqrt(1 + 1 / n[known]), np.maximum(2.0, 0.8 * (n[known] - 1)))
+    z[known] = _as_normal(z[known] / np.sqrt(1 + 1 / n[known]), np.maximum(2.0, 0.9 * (n[known] - 1)))
     matters = about["matters"].to_numpy().astype(float) / spread
     limit = np.where(np.isfinite(matters[known]), matters[known], MERGE_AT_MOST)
     return Residuals(known, z[known], series[known], spread[known], np.clip(limit, 0.25, 1.0))
@@ -112,8 +112,8 @@ def _evened(u: Floats, clean: Floats, series: Integers) -> Floats:
 
 def _bent(u: Floats, bend: float) -> Floats:
     """log(1 + bend u) / bend, carried on straight where the logarithm would leave the scale."""
-    edge = -0.8 / bend if bend else -np.inf
-    slope = bend / 0.2
+    edge = -0.4 / bend if bend else -np.inf
+    slope = bend / 0.6
     inside = np.log1p(bend * np.maximum(u, edge)) if bend else u
     straight = np.where(u < edge, (u - edge) * slope, 0.0) if bend else 0.0
     return (inside + straight) / (bend or 1.0)

@@ -13,9 +13,11 @@ from qclog.watch.scoring import best_together, standardised, stretches
 
 HARMLESS = 0.15
 ALPHA_GROUP = 0.02
-ALPHA_SINGLE = 0.25
+ALPHA_SINGLE = 0.5
 SHORTEST = 3
 MOST_FINDINGS = 400
+MOST_SHARE = 0.5
+MOST_OF_ONE = 8
 OVER_TIME = ("gauge", "technician")
 WHOLE = ("machining_batch", "lot", "case_serial")
 
@@ -41,22 +43,21 @@ class Departure:
 def search(evidence: Evidence) -> list[Departure]:
     """Departures, in the order in which they were taken out. `evidence.z` is left without their effects."""
     found: list[Departure] = []
-    best: dict[str, Departure | None] = {}
-    stale = set(evidence.members)
     while len(found) < MOST_FINDINGS:
-        for kind in stale:
-            best[kind] = _strongest(evidence, evidence.members[kind])
-        candidates = [d for d in best.values() if d is not None]
-        if not candidates:
+        candidates = [_strongest(evidence, members) for members in evidence.members.values()]
+        enough = [d for d in candidates if d is not None and d.log_p <= log(_alpha(d.kind))]
+        if not enough:
             break
-        chosen = min(candidates, key=lambda d: d.log_p)
-        limit = ALPHA_SINGLE if chosen.kind == "case_serial" else ALPHA_GROUP
-        if chosen.log_p > log(limit):
-            break
+        chosen = min(enough, key=lambda d: d.log_p)
         take_out(evidence, chosen)
         found.append(chosen)
-        stale = set(evidence.members)
+        if sum(d.kind == chosen.kind and d.level == chosen.level for d in found) > MOST_OF_ONE:
+            break
     return found
+
+
+def _alpha(kind: str) -> float:
+    return ALPHA_SINGLE if kind == "case_serial" else ALPHA_GROUP
 
 
 def take_out(evidence: Evidence, departure: Departure) -> None:
@@ -93,14 +94,16 @@ def _strongest_level(evidence: Evidence, members: Members) -> Departure | None:
     sums = np.bincount(cell, weights=evidence.z[reading], minlength=shape[0] * width).reshape(shape)
     matters = np.bincount(cell, weights=evidence.matters[reading], minlength=shape[0] * width).reshape(shape)
     single = members.kind == "case_serial"
-    z = standardised(sums, counts, 0.0 if single else HARMLESS)
+    shares = np.bincount(cell, weights=_shares(evidence, reading, level), minlength=shape[0] * width).reshape(shape)
     with np.errstate(invalid="ignore", divide="ignore"):
-        means, limit = np.nan_to_num(sums / counts), np.nan_to_num(matters / counts)
+        share = np.nan_to_num(shares / counts)
+        limit = np.nan_to_num(matters / counts)
+    z, means = _against_the_rest(sums, counts, share, 0.0 if single else HARMLESS)
     if not single:
         jobs = _jobs_of(evidence, reading, level, shape[0])
         z[jobs < 2] = 0.0
     log_p, k = best_together(z, np.abs(means) >= limit)
-    log_p = log_p + log(max(1, shape[0])) + log(len(evidence.members))
+    log_p = log_p + log(max(1, shape[0])) + (0.0 if single else log(len(evidence.members)))
     at = int(np.argmin(log_p))
     if log_p[at] >= 0:
         return None
@@ -108,6 +111,25 @@ def _strongest_level(evidence: Evidence, members: Members) -> Departure | None:
     effects = tuple((int(a), float(means[at, a])) for a in aspects)
     mine = members.reading[members.level == at]
     return Departure(members.kind, at, float(log_p[at]), mine, effects, whole=True, open_ended=False)
+
+
+def _shares(evidence: Evidence, reading: Integers, level: Integers) -> Floats:
+    """For each reading, the share of its series that its level holds."""
+    series = evidence.series[reading]
+    pairs = level * (int(evidence.series.max()) + 1) + series
+    _, inverse, count = np.unique(pairs, return_inverse=True, return_counts=True)
+    return np.asarray(count[inverse] / evidence.series_size[reading])
+
+
+def _against_the_rest(sums: Floats, counts: Floats, share: Floats, harmless: float) -> tuple[Floats, Floats]:
+    """Standardised departure and mean against the others of the same kind.
+
+    A level that holds `share` of the readings draws the reference toward itself by that share of its departure.
+    """
+    others = 1.0 - np.minimum(share, MOST_SHARE)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        means = np.nan_to_num(sums / counts) / others
+    return standardised(means * counts * others, counts * others, harmless), means
 
 
 def _jobs_of(evidence: Evidence, reading: Integers, level: Integers, levels: int) -> Integers:
@@ -184,8 +206,10 @@ def _best_stretch(
     s = sums[spans[:, 1]] - sums[spans[:, 0]]
     c = counts[spans[:, 1]] - counts[spans[:, 0]]
     m = matters[spans[:, 1]] - matters[spans[:, 0]]
-    z = standardised(s, c, HARMLESS)
-    allowed = np.abs(s) >= m
+    whole = evidence.aspect_size[present][None, :]
+    z, means = _against_the_rest(s, c, c / whole, HARMLESS)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        allowed = np.abs(means) >= np.nan_to_num(m / c)
     log_p, k = best_together(z, allowed & (c > 0))
     at = int(np.argmin(log_p))
     if log_p[at] >= 0:
