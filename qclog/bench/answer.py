@@ -11,15 +11,20 @@ INSIDE, LOW, HIGH, CLOSE, NOT_JUDGED = "inside", "low", "high", "too close to ca
 SURE = 0.8413
 """The chance of a normal value more than one standard uncertainty inside a limit."""
 
-_DECIMALS = {"thou": 1, "mm": 3, "in": 4, "µm": 1, "lbf·in": 1, "lbf·ft": 1, "N·m": 2, "lbf": 1, "N": 1, "°": 1}
+_DECIMALS = {"thou": 3, "mm": 3, "in": 4, "µm": 1, "lbf·in": 1, "lbf·ft": 1, "N·m": 2, "lbf": 1, "N": 1, "°": 1}
 
 
 def say(value: float, unit: str = "", *, finer: int = 0) -> str:
-    """A number as a technician writes it in `unit`: tenths of a thou, microns, ten-thousandths of an inch."""
+    """A number in `unit`, fine enough that a sum of such numbers checks: thousandths of a thou, microns."""
     decimals = _DECIMALS.get(unit, 2) + finer
     text = f"{value:.{decimals}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text in ("-0", "") else text
+
+
+def say_short(value: float, unit: str = "") -> str:
+    """A number for a headline: tenths of a thou, microns."""
+    return say(value, unit, finer=-2 if unit == "thou" else 0)
 
 
 def say_join(value: float, unit: str = "") -> str:

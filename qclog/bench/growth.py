@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from qclog.bench.answer import Answer, say
+from qclog.bench.answer import Answer, say, say_join
 from qclog.bench.estimate import Estimate
 from qclog.errors import InputError
 
@@ -70,7 +70,7 @@ def warm_setting(cold: Estimate, change: Answer, *, lower: float | None = None, 
     value = cold.value - change.value
     u = (cold.u**2 + change.u**2) ** 0.5
     unit = change.unit
-    text = f"{say(cold.value, unit)} cold - {say(change.value, unit)} by warmth = {say(value, unit)} running"
+    text = f"{say(cold.value, unit)} cold {say_join(-change.value, unit)} by warmth = {say(value, unit)} running"
     return Answer("preload when running", value, u, unit, text, lower, upper, change.cautions)
 
 

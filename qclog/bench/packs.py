@@ -160,15 +160,14 @@ class Choice:
         wanted = say(self.want.thickness, unit)
         if self.best is not None:
             off = self.best.total - self.want.thickness
-            error = f", {say(off, unit, finer=1)} off" if abs(off) > 1e-9 else ""
-            return f"fit {self.best.text()} = {say(self.best.total, unit, finer=1)}{error}"
+            error = f", {say(off, unit)} off" if abs(off) > 1e-9 else ""
+            return f"fit {self.best.text()} = {say(self.best.total, unit)}{error}"
         near = [
-            f"nearest {side} {pack.text()} = {say(pack.total, unit, finer=1)} "
-            f"({say(pack.total - self.want.thickness, unit, finer=1)})"
+            f"nearest {side} {pack.text()} = {say(pack.total, unit)} ({say(pack.total - self.want.thickness, unit)})"
             for side, pack in (("below", self.below), ("above", self.above))
             if pack is not None
         ]
-        within = f" within {say(self.want.tolerance, unit, finer=1)}"
+        within = f" within {say(self.want.tolerance, unit)}"
         return f"{wanted} can't be made{within} from this drawer; " + ("; ".join(near) or "nothing comes near")
 
 

@@ -77,7 +77,7 @@ def step_needed(
     worth = (upper - lower) / slope
     fine = [s for s in steps if s <= worth + 1e-9]
     step = max(fine) if fine else None
-    text = f"({say(upper, unit)} - {say(lower, unit)}) / {say(slope)} = {say(worth, shim_unit, finer=1)} {shim_unit}"
+    text = f"({say(upper, unit)} - {say(lower, unit)}) / {say(slope)} = {say(worth, shim_unit)} {shim_unit}"
     text += (
         f": a {say(step, shim_unit)} {shim_unit} step is fine enough" if step else ": no step in stock is fine enough"
     )

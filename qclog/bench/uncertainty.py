@@ -37,10 +37,13 @@ GAUGE_TERMS = {
     "depth_mic": GaugeTerms(own=0.3, shared=0.2),
     "micrometer": GaugeTerms(own=0.2, shared=0.15),
     "bore": GaugeTerms(own=0.1, shared=0.15),
+    "fine": GaugeTerms(own=0.06, shared=0.08),
     "torque": GaugeTerms(relative=0.04),
     "balance": GaugeTerms(relative=0.05),
     "other": GaugeTerms(),
 }
+FINE_STEP = 0.08
+"""A micrometer or bore gauge that shows less than this, in thou, is one for ground diameters: 0.1 thou in all."""
 LEAF_TOLERANCE = 0.35  # thou on a feeler leaf of about 10, a feeler maker's own note (trade dossier S36)
 OIL_FILM = 0.2  # thou, standard deviation for each face between leaves; common practice, no source
 
@@ -70,9 +73,10 @@ def source_of(
     if high < low:
         raise InputError("a bracket runs from the smaller to the larger", field="reading", found=f"{low:g}/{high:g}")
     width = high - low if high > low else step or 0.0
-    terms = GAUGE_TERMS.get(kind or "other", GaugeTerms())
-    middle = (low + high) / 2
     thou = _thou_in(unit)
+    fine = kind in ("micrometer", "bore") and step is not None and 0 < step < FINE_STEP * thou
+    terms = GAUGE_TERMS["fine" if fine else kind or "other"] if kind in (None, *GAUGE_TERMS) else GaugeTerms()
+    middle = (low + high) / 2
     own = sqrt((width * UNIFORM) ** 2 + (terms.own * thou) ** 2)
     return Source(middle, own, terms.shared * thou + terms.relative * abs(middle), group)
 

@@ -16,6 +16,8 @@ CAP_PINCH = 4.0
 FACED = 1.0
 FLOATS = (("second_gear_float", 8.0), ("third_gear_float", 8.0), ("fourth_gear_float", 8.0))
 MESHED = "rotating oiled no_seal out_of_mesh"
+TEETH = ("0", "90", "180", "270")
+BACKLASH_PER_MOVE = 0.65  # thou of backlash for a thou that the wheel moves away from the pinion
 
 
 def _feel(visit: Visit, thou: float, rng: np.random.Generator) -> Spoken:
@@ -112,7 +114,7 @@ def fill_bevel(card: Card, rng: np.random.Generator) -> None:
     card.read("old_pinion_mark", f"{old_mark:+d}")
     card.read("old_pinion_shim", f"{old_shim:.1f}", gauge="MC-1")
     found = float(rng.normal(9.0, 1.0)) if visit.reused else float(rng.normal(11.5, 2.0))
-    _read_backlash(card, found, ("0", "90", "180", "270"), rng)
+    _read_backlash(card, found, TEETH, rng)
     wheel_side, far_side = float(rng.normal(42, 4)), float(rng.normal(46, 4))
     if rng.random() < 0.7:
         card.read("wheel_side_shim", f"{wheel_side:.1f}", gauge="MC-1")
@@ -134,11 +136,20 @@ def fill_bevel(card: Card, rng: np.random.Generator) -> None:
     card.part("side_bearings", *lots.bearing("SB", visit.day))
 
 
-def _read_backlash(card: Card, middle: float, positions: tuple[str, ...], rng: np.random.Generator) -> None:
+def _read_backlash(
+    card: Card, middle: float, positions: tuple[str, ...], rng: np.random.Generator, attempt: int = 1
+) -> None:
     wobble, start = float(rng.uniform(0, 0.6)), float(rng.uniform(0, 6.28))
     for i, position in enumerate(positions):
         thou = middle + wobble * float(np.cos(2 * np.pi * i / len(positions) - start)) + float(rng.normal(0, 0.15))
-        card.read("backlash", gauges.dial(thou), position=position, gauge="DT-1", conditions="caps_torqued")
+        card.read(
+            "backlash",
+            gauges.dial(thou),
+            position=position,
+            gauge="DT-1",
+            conditions="caps_torqued",
+            attempt=attempt,
+        )
 
 
 def _bevel_final(card: Card, pinion_shim: float, no_play: float, backlash: float, rng: np.random.Generator) -> None:
@@ -147,9 +158,16 @@ def _bevel_final(card: Card, pinion_shim: float, no_play: float, backlash: float
     card.read("pinion_torque", f"{torque:.0f}", gauge="TQ-1", conditions=MESHED)
     total = no_play + 8 + float(rng.integers(-2, 3)) / 2
     wheel_side = round((total / 2 + float(rng.normal(-2, 2))) * 2) / 2
-    card.read("wheel_side_shim", f"{wheel_side:.1f}", gauge="MC-1")
-    card.read("far_side_shim", f"{total - wheel_side:.1f}", gauge="MC-1")
-    _read_backlash(card, backlash + float(np.clip(rng.normal(0, 0.35), -0.6, 0.6)), ("0", "90", "180", "270"), rng)
+    set_to = backlash + float(np.clip(rng.normal(0, 0.35), -0.6, 0.6))
+    first_was_off = float(rng.choice([-5, -4, -3, 3, 4, 5])) if rng.random() < 0.5 else 0.0
+    if first_was_off:
+        card.read("wheel_side_shim", f"{wheel_side - first_was_off:.1f}", gauge="MC-1")
+        card.read("far_side_shim", f"{total - wheel_side + first_was_off:.1f}", gauge="MC-1")
+        _read_backlash(card, set_to + BACKLASH_PER_MOVE * first_was_off, TEETH, rng)
+    attempt = 2 if first_was_off else 1
+    card.read("wheel_side_shim", f"{wheel_side:.1f}", gauge="MC-1", attempt=attempt)
+    card.read("far_side_shim", f"{total - wheel_side:.1f}", gauge="MC-1", attempt=attempt)
+    _read_backlash(card, set_to, TEETH, rng, attempt)
     card.read("drive_pattern", "central" if rng.random() < 0.85 else "toe")
     card.read("coast_pattern", "central" if rng.random() < 0.8 else "heel")
     card.read("cap_bolts", str(round(float(rng.normal(75, 0.8)))), gauge="TW-1", conditions="witnessed")

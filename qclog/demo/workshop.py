@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qclog.demo import axle, comebacks, dates, gauges, lots, marine, tractor
+from qclog.demo import axle, comebacks, dates, gauges, lots, marine, shims, tractor
 from qclog.demo.card import Card
 from qclog.demo.plan import plan
 from qclog.demo.planted import gather
@@ -26,6 +26,8 @@ COLUMNS = {
     "readings": "job characteristic stage position attempt reading unit gauge technician taken_at conditions note"
     " replaces reason",
     "comebacks": "job returned complaint finding attributable hours",
+    "shim_stock": "set nominal measured unit layer minimum",
+    "shim_movements": "set nominal measured moved_at change why job by note",
 }
 _ORDER = ("LR-2", "LR-3", "TB-6", "TB-D", "VX-1")
 SUB_ASSEMBLY_DAY = 211  # 5 August 2025, three months before it was fitted and before DT-2 fell
@@ -74,6 +76,8 @@ def build_workshop(seed: int = SEED) -> Workshop:
         "parts": tuple(row for card in cards for row in card.parts),
         "readings": (*(row for card in cards for row in card.readings), *reads),
         "comebacks": tuple(r.row() for r in returns),
+        "shim_stock": shims.size_rows(),
+        "shim_movements": shims.movement_rows(),
     }
     planted = gather(visits, shelf, returns, {t.job: t for t in truths}, leaves)
     return Workshop(seed, tuple(tables.items()), planted, tuple(truths))

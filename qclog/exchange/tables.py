@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from qclog.domain.jobs import ATTRIBUTABLE, CONDITIONS_OF_PARTS, GAUGE_EVENTS, GAUGE_KINDS, ROLES, STAGES
+from qclog.domain.stock import MOVES
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,6 +16,7 @@ class Table:
     columns: tuple[str, ...]
     required: tuple[str, ...]
     choices: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    written_empty: bool = True
 
     @property
     def file(self) -> str:
@@ -49,6 +51,11 @@ TABLES = (
         stage=STAGES,
     ),
     _table("comebacks", "job* returned* complaint finding attributable hours", attributable=ATTRIBUTABLE),
+    replace(_table("shim_stock", "set* nominal* measured* unit* layer minimum"), written_empty=False),
+    replace(
+        _table("shim_movements", "set* nominal* measured* moved_at* change* why* job by note", why=MOVES),
+        written_empty=False,
+    ),
 )
 BY_FILE = {table.file: table for table in TABLES}
 MAX_CELL = 1000

@@ -20,11 +20,16 @@ _QUERIES = {
     "parts": "parts_all",
     "readings": "readings_all",
     "comebacks": "comebacks_all",
+    "shim_stock": "shim_sizes_all",
+    "shim_movements": "shim_movements",
 }
 
 
 def export_folder(log: Log, folder: Path) -> list[tuple[str, int]]:
-    """Write every file of the contract; (file, rows) for each. InputError if the folder holds something already."""
+    """Write every file of the contract, and shim stock if there is any; (file, rows) for each.
+
+    InputError if the folder holds something already.
+    """
     if folder.exists() and any(folder.iterdir()):
         raise InputError("the folder is not empty", field="folder", found=folder, hint="name a new one")
     with log.reading() as use:
@@ -38,6 +43,8 @@ def export_folder(log: Log, folder: Path) -> list[tuple[str, int]]:
         (folder / "case_types" / name).write_text(row["text"], encoding="utf-8", newline="")
         written.append((f"case_types/{name}", 1))
     for table in TABLES:
+        if frames[table.name].is_empty() and not table.written_empty:
+            continue
         frame = _as_text(frames[table.name], zone).select(table.columns)
         frame.write_csv(folder / table.file)
         written.append((table.file, len(frame)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from qclog.bench import mesh, pattern, pinion
-from qclog.bench.answer import TRIAL, say
+from qclog.bench.answer import TRIAL, say, say_short
 from qclog.bench.packs import Want
 from qclog.domain import units
 from qclog.domain.sums import PatternSum, PinionSum, SideShimSum
@@ -37,7 +37,7 @@ def _total(one: SideShimSum, readings: JobReadings) -> Told | None:
         lines.append(f"fitted {say(total, unit)} in total, {say(total - answer.value, unit)} off")
     return Told(
         one,
-        f"side shims in total {say(answer.value, unit)} {unit}, give or take {say(answer.u, unit)}",
+        f"side shims in total {say_short(answer.value, unit)} {unit}, give or take {say_short(answer.u, unit)}",
         tuple(lines),
         answer,
         cautions=tuple(c for c in (one.caution, TRIAL) if c),
@@ -102,10 +102,10 @@ def _move(one: SideShimSum, readings: JobReadings, learned: mesh.Factor | None) 
     enough = limits is not None and _inside(readings, one.backlash, stage, target, limits[1].lower, limits[1].upper)
     close = abs(answer.value) <= max(answer.u, (one.choosing.tolerance or 0.0))
     headline = (
-        f"backlash {say(read.value / to_shim, backlash.unit)} {backlash.unit}: leave the side shims"
+        f"backlash {say_short(read.value / to_shim, backlash.unit)} {backlash.unit}: leave the side shims"
         if close or enough
-        else f"move the wheel {say(abs(answer.value), unit)} {unit} "
-        f"{'away from' if answer.value > 0 else 'toward'} the pinion, give or take {say(answer.u, unit)}"
+        else f"move the wheel {say_short(abs(answer.value), unit)} {unit} "
+        f"{'away from' if answer.value > 0 else 'toward'} the pinion, give or take {say_short(answer.u, unit)}"
     )
     wants = () if close or enough else _pair(one, moved, unit)
     return Told(
@@ -188,7 +188,7 @@ def pinion_sum(one: PinionSum, readings: JobReadings) -> list[Told]:
     return [
         Told(
             one,
-            f"pinion pack wanted {say(answer.value, unit)} {unit}, give or take {say(answer.u, unit)}",
+            f"pinion pack wanted {say_short(answer.value, unit)} {unit}, give or take {say_short(answer.u, unit)}",
             tuple(lines),
             answer,
             PackWanted(one.choosing.stock, want, unit, one.final_pack),

@@ -11,6 +11,7 @@ from qclog.domain.moments import now
 from qclog.errors import FolderError, Problem
 from qclog.exchange.folder import Folder, read_folder
 from qclog.services.import_readings import check_readings
+from qclog.services.import_stock import check_stock
 from qclog.services.import_tables import Known, check_tables, known_in
 from qclog.services.sheets import begins
 from qclog.store import records
@@ -45,8 +46,9 @@ def import_folder(log: Log, path: Path, submission: Submission, *, timezone: str
             known = known_in(use)
             problems = check_tables(folder, known)
             ready, faults = check_readings(use, folder.tables["readings"], known)
-            _refuse(folder, problems + faults)
-            added = _store(use, known, ready)
+            stock, short = check_stock(use, folder, known)
+            _refuse(folder, problems + faults + short)
+            added = _store(use, known, ready) | _store_stock(use, stock)
             if not any(added.values()):
                 raise _NothingNew
     except _NothingNew:
@@ -90,6 +92,13 @@ def _store(use: Use, known: Known, readings: pl.DataFrame) -> dict[str, int]:
     use.insert_frame("comeback", frame)
     added["comebacks"] = len(frame)
     return added
+
+
+def _store_stock(use: Use, frames: dict[str, pl.DataFrame]) -> dict[str, int]:
+    for name, frame in frames.items():
+        use.insert_frame(name, frame)
+    sizes = max(len(frames["shim_size"]), len(frames["shim_minimum"]))
+    return {"shim_stock": sizes, "shim_movements": len(frames["shim_movement"])}
 
 
 _table_of = {

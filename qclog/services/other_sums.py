@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from qclog.bench import fits, growth, torque
-from qclog.bench.answer import TRIAL, Answer, say
+from qclog.bench.answer import TRIAL, Answer, say, say_short
 from qclog.bench.positions import FaceReading, read_face
 from qclog.bench.uncertainty import GAUGE_TERMS
 from qclog.domain import units
 from qclog.domain.casetypes import Characteristic
 from qclog.domain.sums import FitSum, GrowthSum, PackSum, SideShimSum, TorqueSum
 from qclog.errors import QclogError
-from qclog.services.pack_sums import limits_line
+from qclog.services.pack_sums import chance_text, limits_line
 from qclog.services.sum_readings import JobReadings, Told
 
 FEEL_THOU = 0.2
@@ -24,18 +26,19 @@ def growth_sum(one: GrowthSum, readings: JobReadings) -> list[Told]:
         return []
     unit = readings.unit(one.of)
     per_mm = float(units.factor("mm", unit))
-    change = growth.setting_change(one.span_mm * per_mm, one.case, one.shaft, one.running_at - one.bench_at, unit=unit)
-    warm = growth.warm_setting(readings.estimate(one.of, stage, unit), change, lower=one.lower, upper=one.upper)
-    gone = growth.rise_that_takes(
-        max(0.0, readings.value(one.of, stage, unit)), one.span_mm * per_mm, one.case, one.shaft
-    )
-    lines = [warm.sum, change.sum, limits_line(warm) if warm.judged else ""]
+    in_mm = growth.setting_change(one.span_mm, one.case, one.shaft, one.running_at - one.bench_at)
+    change = replace(in_mm, value=in_mm.value * per_mm, u=in_mm.u * per_mm, unit=unit)
+    cold = readings.estimate(one.of, stage, unit)
+    warm = growth.warm_setting(cold, change, lower=one.lower, upper=one.upper)
+    gone = growth.rise_that_takes(max(0.0, cold.value / per_mm), one.span_mm, one.case, one.shaft)
+    as_unit = f" = {say(change.value, unit)} {unit}" if unit != "mm" else ""
+    lines = [warm.sum, change.sum + as_unit, limits_line(warm) if warm.judged else ""]
     if gone is not None and gone > 0:
         lines.append(f"all of it is gone {gone:.0f} °C above the bench")
     return [
         Told(
             one,
-            f"{say(warm.value, unit)} {unit} at {one.running_at:g} °C, give or take {say(warm.u, unit)}",
+            f"{say_short(warm.value, unit)} {unit} at {one.running_at:g} °C, give or take {say_short(warm.u, unit)}",
             tuple(line for line in lines if line),
             warm,
             cautions=tuple(c for c in (one.caution, growth.SAME_HEAT) if c),
@@ -62,10 +65,8 @@ def fit_sum(one: FitSum, readings: JobReadings) -> list[Told]:
     lines = [answer.sum]
     if limits:
         ends = f"{fits.write_fit(limits.least, unit)} to {fits.write_fit(limits.most, unit)}"
-        chance = answer.chance_inside or 0.0
-        call = ": too close to call" if answer.standing == "too close to call" else ""
-        lines.append(f"wanted {ends}: chance {100 * chance:.0f} %{call}")
-    headline = f"{fits.write_fit(answer.value, unit)} {unit}, give or take {say(answer.u, unit)}"
+        lines.append(f"wanted {ends}: {chance_text(answer)}")
+    headline = f"{fits.write_fit(answer.value, unit)} {unit}, give or take {say_short(answer.u, unit)}"
     cautions = (one.caution,) if one.caution else ()
     return [Told(one, headline, tuple(lines), answer, None, cautions, (one.bore, one.shaft), fitted=True)]
 
@@ -102,9 +103,9 @@ def torque_sum(one: TorqueSum, readings: JobReadings, learned: torque.Slope | No
     )
     out = judged.standing in ("low", "high")
     headline = (
-        f"{'more' if change > 0 else 'less'} pinch by about {say(abs(change), shim_unit)} {shim_unit}"
+        f"{'more' if change > 0 else 'less'} pinch by about {say_short(abs(change), shim_unit)} {shim_unit}"
         if out
-        else f"window is worth {say(needed.window_in_shim, shim_unit)} {shim_unit} of pinch"
+        else f"window is worth {say_short(needed.window_in_shim, shim_unit)} {shim_unit} of pinch"
     )
     lines = [limits_line(judged), *([sum_line] if out else []), needed.sum, known]
     answer = Answer("change of pinch", change, read.u / slope, shim_unit, sum_line)

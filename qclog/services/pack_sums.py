@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from qclog.bench import gasket, stand_off
-from qclog.bench.answer import TRIAL, Answer, say
+from qclog.bench.answer import TRIAL, Answer, say, say_short
 from qclog.bench.estimate import Estimate, Source, propagate
 from qclog.bench.packs import Want
 from qclog.domain import units
@@ -53,7 +53,7 @@ def _from_trial(one: PackSum, readings: JobReadings) -> Told | None:
         lines.append(f"fitted {say(fitted.value, unit)}")
     return Told(
         one,
-        f"pack wanted {say(answer.value, unit)} {unit}, give or take {say(answer.u, unit)}",
+        f"pack wanted {say_short(answer.value, unit)} {unit}, give or take {say_short(answer.u, unit)}",
         tuple(line for line in lines if line),
         answer,
         wanted_pack(one, answer.value, unit),
@@ -127,12 +127,15 @@ def limits_line(answer: Answer) -> str:
     """`chance inside 3 to 5.5: 97 %`, or that it is too close to call."""
     ends = [None if x is None else say(x, answer.unit) for x in (answer.lower, answer.upper)]
     within = f"{ends[0]} to {ends[1]}" if all(ends) else f"at least {ends[0]}" if ends[0] else f"at most {ends[1]}"
-    chance = answer.chance_inside
-    if chance is None:
-        return ""
+    return f"{answer.name} {within}: {chance_text(answer)}" if answer.judged else ""
+
+
+def chance_text(answer: Answer) -> str:
+    """`chance 97 %`, or `chance 60 %: too close to call`."""
+    chance = answer.chance_inside or 0.0
     shown = "over 99" if chance > 0.99 else "under 1" if chance < 0.01 else f"{100 * chance:.0f}"
     call = {"too close to call": ": too close to call", "low": ": LOW", "high": ": HIGH"}.get(answer.standing, "")
-    return f"{answer.name} {within}: chance {shown} %{call}"
+    return f"chance {shown} %{call}"
 
 
 def _fitted(one: PackSum, readings: JobReadings, unit: str) -> Estimate | None:
@@ -183,7 +186,7 @@ def _from_final(one: PackSum, readings: JobReadings) -> Told | None:
     shown = answer.value if one.wanted >= 0 else -answer.value
     return Told(
         one,
-        f"{what} as fitted {say(shown, unit)} {unit}, give or take {say(answer.u, unit)}",
+        f"{what} as fitted {say_short(shown, unit)} {unit}, give or take {say_short(answer.u, unit)}",
         tuple(line for line in lines if line),
         answer,
         cautions=cautions,
