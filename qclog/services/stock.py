@@ -45,7 +45,7 @@ def list_stock(log: Log, stock_set: str | None = None) -> tuple[Stocked, ...]:
     with log.reading() as use:
         found = stock_in(use, stock_set)
         if stock_set is not None and not found:
-            raise _no_set(stock_set, stock_in(use))
+            raise no_set(stock_set, stock_in(use))
     return found
 
 
@@ -58,7 +58,8 @@ def low_stock(stock: Sequence[Stocked]) -> list[tuple[str, float, int, int, str]
     return [(k[0], k[1], n, least, k[2]) for k, (n, least) in counts.items() if least is not None and n < least]
 
 
-def _no_set(stock_set: str, known: Sequence[Stocked]) -> UnknownNameError:
+def no_set(stock_set: str, known: Sequence[Stocked]) -> UnknownNameError:
+    """What to say of a set that isn't there."""
     names = ", ".join(dict.fromkeys(s.size.stock_set for s in known))
     hint = f"there are: {names}" if names else "none yet: qclog stock add SET SIZE --count N"
     return UnknownNameError(f"the log has no stock set {stock_set!r}", field="set", found=stock_set, hint=hint)
@@ -113,7 +114,7 @@ def take_leaves(
         records.need(use, "job", "job", job, "job")
         stock = {(s.size.nominal, s.size.measured): s for s in stock_in(use, stock_set)}
         if not stock:
-            raise _no_set(stock_set, stock_in(use))
+            raise no_set(stock_set, stock_in(use))
         wanted: dict[tuple[float, float], int] = {}
         for picked in pack.leaves:
             key = (picked.leaf.size if picked.leaf.nominal is None else picked.leaf.nominal, picked.leaf.size)
@@ -166,7 +167,7 @@ def set_minimum(log: Log, stock_set: str, nominal: float, minimum: int, submissi
             raise (
                 _no_size(ShimSize(stock_set, nominal, nominal, ""), stock)
                 if stock
-                else _no_set(stock_set, stock_in(use))
+                else no_set(stock_set, stock_in(use))
             )
         rows.add_minimum(use, stock_set, nominal, minimum)
 

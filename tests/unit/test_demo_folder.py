@@ -58,6 +58,7 @@ def test_imports_without_a_problem_and_a_second_time_adds_nothing(tmp_path: Path
     assert dict(first.added) == {
         "case_types": 6, "people": 8, "gauges": 18, "gauge_checks": 689, "jobs": 295, "parts": 1213,
         "readings": len((folder / "readings.csv").read_text(encoding="utf-8").splitlines()) - 1, "comebacks": 11,
+        "shim_stock": 113, "shim_movements": 105,
     }  # fmt: skip
     again = import_folder(log, folder, Submission("demo", "demo", "sample"))
     assert again.nothing_new
