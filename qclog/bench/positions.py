@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import atan2, ceil, degrees, erf, exp, hypot, pi, sqrt
 
-from qclog.bench.answer import say
+from qclog.bench.answer import say_short
 from qclog.bench.estimate import Estimate
 from qclog.domain import positions as face
 from qclog.errors import InputError
@@ -97,15 +97,15 @@ def _words(
     turning: bool,
 ) -> str:
     if shape == "flat":
-        return f"spread {say(spread, unit)} {unit}: no more than the gauge explains"
+        return f"spread {say_short(spread, unit)} {unit}: no more than the gauge explains"
     if shape == "tilt" and turning:
-        return f"comes and goes by {say(tilt, unit)} {unit} once a turn, most at {high}: run-out"
+        return f"comes and goes by {say_short(tilt, unit)} {unit} once a turn, most at {high}: run-out"
     if shape == "saddle" and turning:
-        return f"comes and goes by {say(2 * abs(saddle or 0.0), unit)} {unit} twice a turn: out of round"
+        return f"comes and goes by {say_short(2 * abs(saddle or 0.0), unit)} {unit} twice a turn: out of round"
     if shape == "tilt":
-        return f"leans {say(tilt, unit)} {unit} across, high at {high}: face or seat not square"
+        return f"leans {say_short(tilt, unit)} {unit} across, high at {high}: face or seat not square"
     if shape == "saddle":
-        return f"saddle of {say(abs(saddle or 0.0), unit)} {unit}: face warped or cover pulled down unevenly"
+        return f"saddle of {say_short(abs(saddle or 0.0), unit)} {unit}: face warped or cover pulled down unevenly"
     return f"stands out at {spot} alone: burr, swarf or the gauge slipped; read it again"
 
 

@@ -191,7 +191,10 @@ def come_back(arguments: argparse.Namespace) -> int:
 def show_one(arguments: argparse.Namespace) -> int:
     """Tell a job's story."""
     from qclog.cli.story import print_story
-    from qclog.services import jobs
+    from qclog.services import bench_sums, jobs
 
-    print_story(jobs.tell(options.log_of(arguments), arguments.job))
+    log = options.log_of(arguments)
+    story = jobs.tell(log, arguments.job)
+    told = bench_sums.read_sums(log, story)
+    print_story(story, (told, bench_sums.fits_for(log, told), bench_sums.tell_faces(story)))
     return 0

@@ -49,6 +49,11 @@ def person_of(arguments: argparse.Namespace) -> str:
     return str(name)
 
 
+def named_person(arguments: argparse.Namespace) -> str | None:
+    """The person named, or nobody."""
+    return arguments.by or os.environ.get(PERSON_VARIABLE) or None
+
+
 def submission_of(arguments: argparse.Namespace, what: str, *, via: str = "terminal") -> Submission:
     """Who does it, by the terminal; the account's name where nobody is named."""
     from qclog.store.log import Submission

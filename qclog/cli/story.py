@@ -2,18 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 from qclog.cli.columns import print_columns
+from qclog.cli.sums import print_sums
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.moments import show_moment
+from qclog.services.bench_sums import FaceTold, Fit
 from qclog.services.jobs import Story
-from qclog.services.wording import asked_text, fate_text, place_text, reading_text, value_text, verdict_text
+from qclog.services.sum_readings import Told
+from qclog.services.wording import (
+    asked_text,
+    fate_text,
+    place_text,
+    reading_text,
+    sureness_text,
+    uncertainty_text,
+    value_text,
+    verdict_text,
+)
+
+Sums = tuple[Sequence[Told], Mapping[int, Sequence[Fit]], Sequence[FaceTold]]
 
 
-def print_story(story: Story) -> None:
-    """Everything the log has of one job, in the order a person asks for it."""
+def print_story(story: Story, sums: Sums = ((), {}, ())) -> None:
+    """Everything the log has of one job, in the order a person asks for it; `sums`: of the bench, with their packs."""
     _print_head(story)
     _print_readings(story)
     _print_derived(story)
+    print_sums(*sums)
     _print_parts(story)
     _print_comebacks(story)
     if story.missing:
@@ -94,18 +111,19 @@ def _print_derived(story: Story) -> None:
     if done:
         print("\nWorked out:")
         print_columns(
-            ("what", "stage", "value", "verdict", "from"),
+            ("what", "stage", "value", "give or take", "verdict", "from"),
             [
                 (
                     d.characteristic.name,
                     STAGE_WORDS[d.stage],
                     value_text(d.value, d.characteristic),
-                    verdict_text(d.verdict, d.characteristic),
+                    uncertainty_text(d.u, d.characteristic),
+                    sureness_text(verdict_text(d.verdict, d.characteristic), d.chance_inside, too_close=d.too_close),
                     d.characteristic.formula,
                 )
                 for d in done
             ],
-            right=("value",),
+            right=("value", "give or take"),
         )
 
 

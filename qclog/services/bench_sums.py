@@ -93,9 +93,17 @@ def _tell(one: AnySum, readings: JobReadings, learned: mesh.Factor | torque.Slop
     return found
 
 
+def can_use_learned(story: Story) -> bool:
+    """Whether a sum that is worked out now would use what the log teaches."""
+    readings = JobReadings(story)
+    asked = [one.torque if isinstance(one, TorqueSum) else one.backlash
+             for one in story.sheet.sums if isinstance(one, TorqueSum | SideShimSum)]  # fmt: skip
+    return any(readings.last_stage(code, stages=("final", "trial")) for code in asked)
+
+
 def read_sums(log: Log, story: Story) -> tuple[Told, ...]:
     """The same with what the case type's own log teaches."""
-    return tell_sums(story, learn(log, story.sheet))
+    return tell_sums(story, learn(log, story.sheet) if can_use_learned(story) else {})
 
 
 def tell_faces(story: Story) -> tuple[FaceTold, ...]:
@@ -114,7 +122,30 @@ def fits_for(log: Log, told: Sequence[Told]) -> dict[int, tuple[Fit, ...]]:
     if not wanting:
         return {}
     stock = list_stock(log)
-    return {i: _fit([w for w in wanted if w is not None], stock, told[i]) for i, wanted in wanting.items()}
+    result = {}
+    for i, wanted in wanting.items():
+        mine = [w for w in wanted if w is not None]
+        result[i] = _fit(mine, stock, [told[i]] * len(mine))
+    return result
+
+
+def fits_together(log: Log, told: Sequence[Sequence[Told]]) -> list[dict[int, tuple[Fit, ...]]]:
+    """The same for several jobs: packs from one stock set are chosen together, so that no leaf is promised twice."""
+    if len(told) == 1:
+        return [fits_for(log, told[0])]
+    stock = list_stock(log)
+    result: list[dict[int, tuple[Fit, ...]]] = [{} for _ in told]
+    by_set: dict[str, list[tuple[int, int, PackWanted]]] = {}
+    for j, sums in enumerate(told):
+        for i, one in enumerate(sums):
+            for wanted in (one.wanted, *one.extra) if not one.fitted else ():
+                if wanted is not None and wanted.stock_set is not None:
+                    by_set.setdefault(wanted.stock_set, []).append((j, i, wanted))
+    for wanting in by_set.values():
+        fits = _fit([wanted for _, _, wanted in wanting], stock, [told[j][i] for j, i, _ in wanting])
+        for (j, i, _), fit in zip(wanting, fits, strict=True):
+            result[j][i] = (*result[j].get(i, ()), fit)
+    return result
 
 
 def drawer_of(stock: Sequence[Stocked], stock_set: str) -> tuple[tuple[Leaf, ...], str]:
@@ -130,7 +161,7 @@ def in_unit(wanted: PackWanted, unit: str) -> Want:
     return Want(want.thickness * factor, want.tolerance * factor, want.least, want.most, want.safer, want.name)
 
 
-def _fit(wanted: Sequence[PackWanted], stock: Sequence[Stocked], told: Told) -> tuple[Fit, ...]:
+def _fit(wanted: Sequence[PackWanted], stock: Sequence[Stocked], told: Sequence[Told]) -> tuple[Fit, ...]:
     stock_set = wanted[0].stock_set
     if stock_set is None:
         return ()
@@ -143,7 +174,7 @@ def _fit(wanted: Sequence[PackWanted], stock: Sequence[Stocked], told: Told) -> 
         choices = [choose_pack(leaves, wants[0])] if len(wants) == 1 else choose_packs(leaves, wants).choices
     except QclogError as error:
         return tuple(Fit(w, None, unit, str(error)) for w in wanted)
-    return tuple(Fit(w, c, unit, "", _pinch(told, c, unit)) for w, c in zip(wanted, choices, strict=True))
+    return tuple(Fit(w, c, unit, "", _pinch(t, c, unit)) for w, c, t in zip(wanted, choices, told, strict=True))
 
 
 def _pinch(told: Told, choice: Choice, unit: str) -> Answer | None:

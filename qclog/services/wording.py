@@ -52,6 +52,19 @@ def value_text(value: float | None, characteristic: Characteristic, *, finer: in
     return units.write(shown, characteristic.unit, step=Fraction(str(step)) / 10**finer)
 
 
+def uncertainty_text(u: float | None, characteristic: Characteristic) -> str:
+    """A standard uncertainty to two figures; empty where it is not known."""
+    return "" if u is None else f"{u:.2g} {characteristic.unit}"
+
+
+def sureness_text(verdict: str, chance: float | None, *, too_close: bool) -> str:
+    """A verdict with how sure it is: `inside limits (97 %)`, `inside limits (60 %: too close to call)`."""
+    if not verdict or chance is None:
+        return verdict
+    shown = "over 99" if chance > 0.99 else "under 1" if chance < 0.01 else f"{100 * chance:.0f}"
+    return f"{verdict} (chance inside {shown} %{': too close to call' if too_close else ''})"
+
+
 def reading_text(row: dict[str, Any]) -> str:
     """A row of the log as it was said, with its unit when the text has none."""
     said, unit = str(row["said"]), row["said_unit"]

@@ -20,6 +20,7 @@ from qclog.store.log import Log, Submission
 from qclog.web import reading
 from qclog.web.focus import put_cursor_in
 from qclog.web.frame import plain, show_error
+from qclog.web.sums import show_sums
 
 FIELD = "Reading"
 REASONS = ("mistyped", "wrong position", "wrong gauge", "re-seated and read again", "another reason")
@@ -130,6 +131,7 @@ def ask(log: Log, story: Story, person: str, gauge: str | None) -> None:
         st.success(
             "Everything the sheet wants is read." if done else "The rest was skipped: choose a place from the list."
         )
+        show_sums(log, story, None)
         return
     c = wanted.characteristic
     st.subheader(place_text(wanted.place, c))
@@ -169,6 +171,7 @@ def ask(log: Log, story: Story, person: str, gauge: str | None) -> None:
     with third.popover("Correct last", width="stretch"):
         _correct(log, wanted.place.job, how, token)
     put_cursor_in(FIELD, token)
+    show_sums(log, story, wanted)
 
 
 def _what_is_asked(story: Story, wanted: Wanted) -> str:

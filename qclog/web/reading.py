@@ -12,6 +12,7 @@ from qclog.services import case_chart, jobs, sheets
 from qclog.services.case_chart import CaseChart
 from qclog.services.jobs import Story
 from qclog.services.launching import LOG_VARIABLE
+from qclog.services.learning import Learned, learn
 from qclog.services.series import Series, read_series
 from qclog.services.sheets import Overview
 from qclog.store.log import Log
@@ -62,6 +63,19 @@ def chart(of: Log, case_type: str, code: str, group: case_chart.Group | None) ->
     if group is None:
         return case_chart.chart_series(found)
     return case_chart.chart_series(found, stage=group.stage, condition=group.condition, machined=group.machined)
+
+
+def learned(of: Log, case_type: str) -> Learned:
+    """What the log teaches the sums of a case type; other jobs' readings of the last minutes may be left out."""
+    return _learned(str(of.path), case_type)
+
+
+@st.cache_data(max_entries=16, ttl=600, show_spinner=False)
+def _learned(path: str, case_type: str) -> Learned:
+    log = Log(Path(path))
+    with log.reading() as use:
+        sheet = sheets.latest(use, case_type)
+    return learn(log, sheet)
 
 
 def is_dark() -> bool:

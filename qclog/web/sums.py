@@ -1,0 +1,81 @@
+"""The sums of the bench beside the field: what the readings so far give, and which leaves to fit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import streamlit as st
+
+from qclog.domain.jobs import STAGE_WORDS
+from qclog.services import bench_sums
+from qclog.services.bench_sums import Fit
+from qclog.services.derived import Result
+from qclog.services.jobs import Story, Wanted
+from qclog.services.learning import Learned
+from qclog.services.pack_sums import limits_line
+from qclog.services.sum_readings import Told
+from qclog.services.wording import sureness_text, uncertainty_text, value_text, verdict_text
+from qclog.store.log import Log
+from qclog.web import reading
+from qclog.web.frame import plain
+
+
+def show_sums(log: Log, story: Story, wanted: Wanted | None) -> None:
+    """The sums whose readings are in: those of the characteristic at hand open, the others folded away."""
+    told = bench_sums.tell_sums(story, _learned(log, story))
+    faces = bench_sums.tell_faces(story)
+    derived = [d for d in story.derived if d.value is not None]
+    if not (told or faces or derived):
+        return
+    fits = bench_sums.fits_for(log, told)
+    code = wanted.characteristic.code if wanted else None
+    at_hand = [i for i, one in enumerate(told) if code in one.characteristics or not one.fitted]
+    st.subheader("From the readings so far")
+    for i in at_hand:
+        _show(told[i], fits.get(i, ()))
+    for face in faces:
+        if not face.explained:
+            st.warning(plain(f"{face.name}, {STAGE_WORDS[face.stage]}: {face.text}"), icon=":material/help:")
+    others = [i for i in range(len(told)) if i not in at_hand]
+    if others or derived:
+        with st.expander(f"{len(others) + len(derived)} more worked out"):
+            for i in others:
+                _show(told[i], fits.get(i, ()))
+            _show_derived(derived)
+    _show_cautions(told, fits)
+
+
+def _learned(log: Log, story: Story) -> Learned:
+    return reading.learned(log, story.sheet.code) if bench_sums.can_use_learned(story) else {}
+
+
+def _show(one: Told, fits: Sequence[Fit]) -> None:
+    if one.problem is not None:
+        st.error(plain(f"{one.sum.name}: {one.problem.message}. {one.problem.hint or ''}"), icon=":material/error:")
+        return
+    with st.container(border=True):
+        st.markdown(f"**{plain(one.sum.name)}: {plain(one.headline)}**")
+        for fit in fits:
+            st.markdown(f":material/layers: **{plain(fit.text)}**")
+            if fit.pinch is not None and limits_line(fit.pinch):
+                st.caption(plain(f"{fit.pinch.sum}; {limits_line(fit.pinch)}"))
+        if one.lines:
+            st.caption("  \n".join(plain(line) for line in one.lines))
+
+
+def _show_derived(derived: Sequence[Result]) -> None:
+    for d in derived:
+        verdict = sureness_text(verdict_text(d.verdict, d.characteristic), d.chance_inside, too_close=d.too_close)
+        off = uncertainty_text(d.u, d.characteristic)
+        said = [value_text(d.value, d.characteristic), f"give or take {off}" if off else "", verdict]
+        st.caption(plain(f"{d.characteristic.name}, {STAGE_WORDS[d.stage]}: {', '.join(s for s in said if s)}"))
+
+
+def _show_cautions(told: Sequence[Told], fits: Mapping[int, Sequence[Fit]]) -> None:
+    cautions: dict[str, None] = {}
+    for i, one in enumerate(told):
+        cautions |= dict.fromkeys(one.cautions)
+        for fit in fits.get(i, ()):
+            cautions |= dict.fromkeys(fit.choice.cautions if fit.choice else ())
+    if cautions:
+        st.caption(f":material/health_and_safety: {plain(' '.join(cautions))}")
