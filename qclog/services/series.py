@@ -109,8 +109,9 @@ def _conditions(characteristic: Characteristic, jobs: pl.DataFrame, parts: pl.Da
 
 
 def _middle() -> pl.Expr:
-    """A number to draw for an interval: its middle, or its one known end."""
-    return ((pl.col("low") + pl.col("high")) / 2).fill_null(pl.coalesce("low", "high"))
+    """A number to draw for an interval: its middle; its one known end; half the smallest leaf where none enters."""
+    middle = (pl.col("low") + pl.col("high")) / 2
+    return middle.fill_null(pl.coalesce("low", pl.when(pl.col("high") > 0).then(pl.col("high") / 2).otherwise("high")))
 
 
 def _named(column: str) -> pl.Expr:

@@ -32,9 +32,12 @@ class Members:
 
 @dataclass(slots=True)
 class Evidence:
-    """Readings in time order. `z` changes as causes are taken out; `counts` says which readings are evidence."""
+    """Readings in time order. `z` changes as causes are taken out, `original` keeps them; `counts` says which readings
+    are evidence.
+    """
 
     z: Floats
+    original: Floats
     spread: Floats
     matters: Floats
     aspect: Integers
@@ -49,6 +52,7 @@ class Evidence:
     members: dict[str, Members]
     row: Integers
     series: Integers
+    events: tuple[tuple[str, int, int], ...]
     series_size: Floats
     aspect_size: Floats
 
@@ -62,6 +66,7 @@ def arrange(observations: Observations, residuals: Residuals) -> Evidence:
     job, jobs = _numbered(rows["job"])
     evidence = Evidence(
         z=residuals.z.copy(),
+        original=residuals.z.copy(),
         spread=residuals.spread,
         matters=residuals.matters,
         aspect=aspect,
@@ -73,9 +78,15 @@ def arrange(observations: Observations, residuals: Residuals) -> Evidence:
         taken=rows["taken_at"].to_physical().to_numpy().astype(np.int64),
         counts=np.ones(len(rows), dtype=bool),
         rebuild=rows["rebuild"].fill_null(0).to_numpy().astype(float),
-        members={kind: _members(kind, rows, observations.lots) for kind in KINDS},
+        members={kind: _members(kind, rows, observations) for kind in KINDS},
         row=residuals.row,
         series=residuals.series,
+        events=tuple(
+            (gauge, since, until)
+            for gauge, since, until in observations.events.select(
+                "gauge", pl.col("since").to_physical(), pl.col("until").to_physical()
+            ).rows()
+        ),
         series_size=np.bincount(residuals.series)[residuals.series].astype(float),
         aspect_size=np.bincount(aspect).astype(float),
     )
@@ -90,9 +101,13 @@ def _numbered(values: pl.Series) -> tuple[Integers, list[Any]]:
     return numbers.to_numpy().astype(np.int64), unique.to_list()
 
 
-def _members(kind: str, rows: pl.DataFrame, lots: pl.DataFrame) -> Members:
+def _members(kind: str, rows: pl.DataFrame, observations: Observations) -> Members:
     if kind == "lot":
-        pairs = rows.select("reading", "job").join(lots.select("job", level="lot").unique(), on="job")
+        pairs = rows.select("reading", "job").join(observations.lots.select("job", level="lot").unique(), on="job")
+    elif kind == "gauge":
+        keys = ["job", "characteristic", "stage"]
+        gauges = observations.gauges.select(*keys, level="gauge").unique()
+        pairs = rows.select("reading", *keys).join(gauges, on=keys)
     elif kind == "rebuilt":
         again = pl.col("rebuild") > pl.col("rebuild").min().over("case_type")
         pairs = rows.filter(again.fill_null(value=False)).select("reading", level="case_type")

@@ -21,6 +21,7 @@ Integers = np.ndarray[Any, np.dtype[np.int64]]
 
 FEWEST = 6
 WINSOR = 0.10
+WINSOR_AGAIN = 0.02
 MERGE_AT_MOST = 0.5
 SKEWED = 0.15
 FEWEST_FOR_SHAPE = 40
@@ -53,7 +54,9 @@ def standardise(observations: Observations, taken_out: Floats | None = None) -> 
     values = rows["value"].to_numpy()
     clean = values if taken_out is None else values - taken_out
     series = series_ids(rows, clean)
-    about = rows.join(observations.characteristics, on=["case_type", "characteristic"], how="left", maintain_order="left")
+    about = rows.join(
+        observations.characteristics, on=["case_type", "characteristic"], how="left", maintain_order="left"
+    )
     step = about["step"].fill_null(0.0).to_numpy()
     u, u_clean, spread, n = _scaled(values, clean, series, step)
     known = np.flatnonzero(np.isfinite(u))
@@ -65,7 +68,7 @@ def standardise(observations: Observations, taken_out: Floats | None = None) -> 
     z[known] = _as_normal(z[known] / np.sqrt(1 + 1 / n[known]), np.maximum(2.0, 0.9 * (n[known] - 1)))
     matters = about["matters"].to_numpy().astype(float) / spread
     limit = np.where(np.isfinite(matters[known]), matters[known], MERGE_AT_MOST)
-    return Residuals(known, z[known], series[known], spread[known], np.clip(limit, 0.25, 1.0))
+    return Residuals(known, z[known], series[known], spread[known], np.clip(limit, 0.35, 0.6))
 
 
 def _scaled(values: Floats, clean: Floats, series: Integers, step: Floats) -> tuple[Floats, Floats, Floats, Floats]:
@@ -131,7 +134,7 @@ def series_ids(rows: pl.DataFrame, values: Floats) -> Integers:
     keys = rows.select(*_SERIES[:4], machined=pl.col("machined"))
     whole = keys.select(pl.struct(_SERIES[:4]).rank("dense").cast(pl.Int64)).to_series().to_numpy() - 1
     machined = rows["machined"].to_numpy().astype(bool)
-    split = whole * 2 + machined
+    split: Integers = np.asarray(whole * 2 + machined, dtype=np.int64)
     for number in np.unique(whole):
         at = whole == number
         if not _differ(values[at & machined], values[at & ~machined]):
@@ -148,10 +151,25 @@ def _differ(one: Floats, two: Floats) -> bool:
     return bool(abs(m1 - m2) > 2.6 * error and abs(m1 - m2) > 0.25 * spread)
 
 
-def winsorised(values: Floats) -> tuple[float, float]:
-    """Mean and spread with the outer tenth on each side drawn in, made right for the normal distribution."""
+def refer_again(z: Floats, clean: Floats, series: Integers) -> Floats:
+    """Residuals against references from `clean`, the same residuals without the effects of known causes.
+
+    With the causes out, only the outermost few in a hundred need drawing in.
+    """
+    again = z.copy()
+    order = np.argsort(series, kind="stable")
+    starts = np.flatnonzero(np.diff(series[order], prepend=-1))
+    for start, end in zip(starts, [*starts[1:], len(order)], strict=True):
+        at = order[start:end]
+        middle, wide = winsorised(clean[at], WINSOR_AGAIN)
+        again[at] = (z[at] - middle) / max(wide, 0.5)
+    return again
+
+
+def winsorised(values: Floats, outer: float = WINSOR) -> tuple[float, float]:
+    """Mean and spread with the `outer` share on each side drawn in, made right for the normal distribution."""
     ordered = np.sort(values)
-    cut = int(np.floor(WINSOR * len(ordered)))
+    cut = int(np.floor(outer * len(ordered)))
     drawn = np.clip(ordered, ordered[cut], ordered[len(ordered) - 1 - cut])
     share = cut / len(ordered)
     return float(drawn.mean()), float(drawn.std(ddof=1)) / _shrinkage(share)

@@ -24,13 +24,15 @@ def standardised(sums: Floats, counts: Floats, harmless: float) -> Floats:
     return np.where(counts > 0, z, 0.0)
 
 
-def best_together(z: Floats, allowed: np.ndarray[Any, np.dtype[np.bool_]]) -> tuple[Floats, Integers]:
+def best_together(
+    z: Floats, allowed: np.ndarray[Any, np.dtype[np.bool_]], most: int = MOST_TOGETHER
+) -> tuple[Floats, Integers]:
     """For each row of `z` (candidates x characteristics): log p of its strongest characteristics together, and k.
 
     Only `allowed` entries may be taken; the choice among all entries of the row that have readings is paid for.
     """
     size = np.where(allowed, np.abs(z), 0.0)
-    k_most = min(MOST_TOGETHER, z.shape[1])
+    k_most = min(most, z.shape[1])
     top = -np.sort(-np.partition(size, size.shape[1] - k_most, axis=1)[:, -k_most:], axis=1)
     many = (z != 0).sum(axis=1, keepdims=True)
     k = np.arange(1, k_most + 1)[None, :]

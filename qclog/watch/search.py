@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import log
 
 import numpy as np
 
 from qclog.watch.evidence import Evidence, Members
-from qclog.watch.residuals import Floats, Integers
-from qclog.watch.scoring import best_together, standardised, stretches
+from qclog.watch.residuals import Floats, Integers, refer_again
+from qclog.watch.scoring import MOST_TOGETHER, best_together, standardised, stretches
 
-HARMLESS = 0.15
-ALPHA_GROUP = 0.02
-ALPHA_SINGLE = 0.5
+LEAST_HARMLESS = {"machining_batch": 0.05, "lot": 0.15, "gauge": 0.15, "technician": 0.15}
+MOST_HARMLESS = 0.30
+ALPHA_GROUP = 0.1
+ALPHA_SINGLE = 0.7
 SHORTEST = 3
 MOST_FINDINGS = 400
 MOST_SHARE = 0.5
 MOST_OF_ONE = 8
+MOST_OF_A_CASE = 3
+FEWEST_IN_CELL, FEWEST_CELLS = 3, 12
 OVER_TIME = ("gauge", "technician")
 WHOLE = ("machining_batch", "lot", "case_serial")
 
@@ -26,7 +29,8 @@ WHOLE = ("machining_batch", "lot", "case_serial")
 class Departure:
     """One identifier's departure: which readings, which aspects, how far each in spreads, and log of its chance.
 
-    `log_p` allows for every place searched. `slope` says that the effects are per rebuild.
+    `log_p` allows for every place searched: `penalty` of it for the levels and stretches, the rest for the choice
+    among `many` aspects. `slope` says that the effects are per rebuild.
     """
 
     kind: str
@@ -36,16 +40,34 @@ class Departure:
     effects: tuple[tuple[int, float], ...]
     whole: bool
     open_ended: bool
+    penalty: float = 0.0
+    many: int = 1
+    harmless: float = 0.0
     slope: bool = False
     wider: bool = False
 
 
 def search(evidence: Evidence) -> list[Departure]:
-    """Departures, in the order in which they were taken out. `evidence.z` is left without their effects."""
+    """Departures, in the order in which they were taken out. `evidence.z` is left without their effects.
+
+    The search is run twice: what the first found is taken out of the references that the second measures against.
+    """
+    original, counted = evidence.z.copy(), evidence.counts.copy()
+    if _take_out_all(evidence):
+        again = refer_again(original, evidence.z, evidence.series)
+        evidence.z, evidence.counts = again, counted
+        evidence.original = again.copy()
+        return _take_out_all(evidence)
+    evidence.original = original
+    return []
+
+
+def _take_out_all(evidence: Evidence) -> list[Departure]:
     found: list[Departure] = []
+    harmless = {kind: harmless_spread(evidence, members) for kind, members in evidence.members.items()}
     while len(found) < MOST_FINDINGS:
-        candidates = [_strongest(evidence, members) for members in evidence.members.values()]
-        enough = [d for d in candidates if d is not None and d.log_p <= log(_alpha(d.kind))]
+        candidates = [_strongest(evidence, members, harmless[members.kind]) for members in evidence.members.values()]
+        enough = [d for d in candidates if d is not None and d.log_p <= log(alpha_of(d.kind))]
         if not enough:
             break
         chosen = min(enough, key=lambda d: d.log_p)
@@ -56,7 +78,7 @@ def search(evidence: Evidence) -> list[Departure]:
     return found
 
 
-def _alpha(kind: str) -> float:
+def alpha_of(kind: str) -> float:
     return ALPHA_SINGLE if kind == "case_serial" else ALPHA_GROUP
 
 
@@ -71,17 +93,38 @@ def take_out(evidence: Evidence, departure: Departure) -> None:
             evidence.z[mine] -= effect * (evidence.rebuild[mine] - 1.0 if departure.slope else 1.0)
 
 
-def _strongest(evidence: Evidence, members: Members) -> Departure | None:
+def harmless_spread(evidence: Evidence, members: Members) -> float:
+    """How much the levels of a kind differ anyway, in spreads: small differences between sound gauges, lots, people.
+
+    From the middle of the squared standardised means, which a few true faults hardly move.
+    """
+    least = LEAST_HARMLESS.get(members.kind, 0.1)
+    if members.kind in ("case_serial", "rebuilt") or not len(members.reading):
+        return least
+    width = len(evidence.aspects)
+    cell = members.level * width + evidence.aspect[members.reading]
+    size = len(members.names) * width
+    counts = np.bincount(cell, minlength=size).astype(float)
+    sums = np.bincount(cell, weights=evidence.z[members.reading], minlength=size)
+    enough = counts >= FEWEST_IN_CELL
+    if enough.sum() < FEWEST_CELLS:
+        return max(least, 0.15)
+    ratio = float(np.median(sums[enough] ** 2 / counts[enough])) / 0.4549
+    spread = np.sqrt(max(0.0, ratio - 1.0) / float(np.median(counts[enough])))
+    return float(np.clip(spread, least, MOST_HARMLESS))
+
+
+def _strongest(evidence: Evidence, members: Members, harmless: float) -> Departure | None:
     if not len(members.reading):
         return None
     if members.kind in OVER_TIME:
-        return _strongest_stretch(evidence, members)
+        return _strongest_stretch(evidence, members, harmless)
     if members.kind == "rebuilt":
-        return _strongest_slope(evidence, members)
-    return _strongest_level(evidence, members)
+        return _strongest_slope(evidence, members, harmless)
+    return _strongest_level(evidence, members, harmless)
 
 
-def _strongest_level(evidence: Evidence, members: Members) -> Departure | None:
+def _strongest_level(evidence: Evidence, members: Members, harmless: float) -> Departure | None:
     """Among levels looked at whole: batches, lots, single cases."""
     use = evidence.counts[members.reading]
     reading, level = members.reading[use], members.level[use]
@@ -90,27 +133,39 @@ def _strongest_level(evidence: Evidence, members: Members) -> Departure | None:
     width = len(evidence.aspects)
     cell = level * width + evidence.aspect[reading]
     shape = (len(members.names), width)
-    counts = np.bincount(cell, minlength=shape[0] * width).reshape(shape).astype(float)
-    sums = np.bincount(cell, weights=evidence.z[reading], minlength=shape[0] * width).reshape(shape)
-    matters = np.bincount(cell, weights=evidence.matters[reading], minlength=shape[0] * width).reshape(shape)
+    counts = _tally(cell, shape[0] * width).reshape(shape)
+    sums = _tally(cell, shape[0] * width, evidence.z[reading]).reshape(shape)
+    matters = _tally(cell, shape[0] * width, evidence.matters[reading]).reshape(shape)
     single = members.kind == "case_serial"
-    shares = np.bincount(cell, weights=_shares(evidence, reading, level), minlength=shape[0] * width).reshape(shape)
+    shares = _tally(cell, shape[0] * width, _shares(evidence, reading, level)).reshape(shape)
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.nan_to_num(shares / counts)
         limit = np.nan_to_num(matters / counts)
-    z, means = _against_the_rest(sums, counts, share, 0.0 if single else HARMLESS)
+    z, means = _against_the_rest(sums, counts, share, 0.0 if single else harmless)
     if not single:
         jobs = _jobs_of(evidence, reading, level, shape[0])
         z[jobs < 2] = 0.0
-    log_p, k = best_together(z, np.abs(means) >= limit)
-    log_p = log_p + log(max(1, shape[0])) + (0.0 if single else log(len(evidence.members)))
+    log_p, k = best_together(z, np.abs(means) >= limit, MOST_OF_A_CASE if single else MOST_TOGETHER)
+    penalty = log(max(1, shape[0])) + (0.0 if single else log(len(evidence.members)))
+    log_p = log_p + penalty
     at = int(np.argmin(log_p))
     if log_p[at] >= 0:
         return None
     aspects = np.argsort(-np.where(np.abs(means[at]) >= limit[at], np.abs(z[at]), 0.0))[: k[at]]
     effects = tuple((int(a), float(means[at, a])) for a in aspects)
     mine = members.reading[members.level == at]
-    return Departure(members.kind, at, float(log_p[at]), mine, effects, whole=True, open_ended=False)
+    return Departure(
+        members.kind,
+        at,
+        float(log_p[at]),
+        mine,
+        effects,
+        whole=True,
+        open_ended=False,
+        penalty=penalty,
+        many=int((z[at] != 0).sum()),
+        harmless=0.0 if single else harmless,
+    )
 
 
 def _shares(evidence: Evidence, reading: Integers, level: Integers) -> Floats:
@@ -137,7 +192,7 @@ def _jobs_of(evidence: Evidence, reading: Integers, level: Integers, levels: int
     return np.bincount(pairs // len(evidence.jobs), minlength=levels)
 
 
-def _strongest_slope(evidence: Evidence, members: Members) -> Departure | None:
+def _strongest_slope(evidence: Evidence, members: Members, harmless: float) -> Departure | None:
     """Rebuilt cases of a type: a change that grows with each rebuild."""
     best: Departure | None = None
     width = len(evidence.aspects)
@@ -155,18 +210,31 @@ def _strongest_slope(evidence: Evidence, members: Members) -> Departure | None:
         xz = np.bincount(aspect, weights=x * (evidence.z[mine] - mean_z[aspect]), minlength=width)
         with np.errstate(invalid="ignore", divide="ignore"):
             slope = np.nan_to_num(xz / xx)
-            z = np.nan_to_num(xz / np.sqrt(xx + (HARMLESS * xx) ** 2))
+            z = np.nan_to_num(xz / np.sqrt(xx + (harmless * xx) ** 2))
         log_p, k = best_together(z[None, :], (np.abs(slope) >= 0.35)[None, :])
-        total = float(log_p[0]) + log(len(members.names)) + log(len(evidence.members))
+        penalty = log(len(members.names)) + log(len(evidence.members))
+        total = float(log_p[0]) + penalty
         if total < 0 and (best is None or total < best.log_p):
             order = np.argsort(-np.where(np.abs(slope) >= 0.35, np.abs(z), 0.0))[: k[0]]
             effects = tuple((int(a), float(slope[a])) for a in order)
             rebuilt = mine[again > 0]
-            best = Departure("rebuilt", level, total, rebuilt, effects, whole=True, open_ended=True, slope=True)
+            best = Departure(
+                "rebuilt",
+                level,
+                total,
+                rebuilt,
+                effects,
+                whole=True,
+                open_ended=True,
+                penalty=penalty,
+                many=int((z != 0).sum()),
+                harmless=harmless,
+                slope=True,
+            )
     return best
 
 
-def _strongest_stretch(evidence: Evidence, members: Members) -> Departure | None:
+def _strongest_stretch(evidence: Evidence, members: Members, harmless: float) -> Departure | None:
     """Gauges and technicians: the whole time, from some day on, or between two days."""
     best: Departure | None = None
     ends = np.searchsorted(members.level, np.arange(len(members.names) + 1))
@@ -176,20 +244,60 @@ def _strongest_stretch(evidence: Evidence, members: Members) -> Departure | None
         reading = reading[evidence.counts[reading]]
         if not len(reading):
             continue
-        found, tried = _best_stretch(evidence, reading, members.kind, level)
+        found, tried = _best_stretch(evidence, reading, members.kind, level, harmless)
         places += tried
         if found is not None and (best is None or found.log_p < best.log_p):
             best = found
     if best is None:
         return None
-    total = best.log_p + log(max(1, places)) + log(len(evidence.members))
-    if total >= 0:
-        return None
-    return Departure(best.kind, best.level, total, best.readings, best.effects, best.whole, best.open_ended)
+    penalty = log(max(1, places)) + log(len(evidence.members))
+    searched = replace(best, log_p=best.log_p + penalty, penalty=penalty)
+    recorded = _strongest_event(evidence, members, harmless) if members.kind == "gauge" else None
+    strongest = min((d for d in (searched, recorded) if d is not None), key=lambda d: d.log_p)
+    return strongest if strongest.log_p < 0 else None
+
+
+def _strongest_event(evidence: Evidence, members: Members, harmless: float) -> Departure | None:
+    """Among stretches that begin with a recorded event of a gauge (a drop): few places, so less evidence is enough."""
+    best: Departure | None = None
+    penalty = log(max(1, len(evidence.events))) + log(len(evidence.members))
+    for gauge, since, until in evidence.events:
+        if gauge not in members.names:
+            continue
+        level = members.names.index(gauge)
+        reading = members.reading[members.level == level]
+        when = evidence.taken[reading]
+        inside = reading[(when >= since) & (when < until) & evidence.counts[reading]]
+        if len(np.unique(evidence.job[inside])) < SHORTEST:
+            continue
+        width = len(evidence.aspects)
+        aspect = evidence.aspect[inside]
+        counts, sums = _tally(aspect, width), _tally(aspect, width, evidence.z[inside])
+        matters = _tally(aspect, width, evidence.matters[inside])
+        z, means = _against_the_rest(sums, counts, counts / evidence.aspect_size, harmless)
+        limit = matters / np.maximum(counts, 1.0)
+        log_p, k = best_together(z[None, :], (np.abs(means) >= limit)[None, :])
+        total = float(log_p[0]) + penalty
+        if best is None or total < best.log_p:
+            order = np.argsort(-np.where(np.abs(means) >= limit, np.abs(z), 0.0))[: k[0]]
+            effects = tuple((int(a), float(means[a])) for a in order)
+            best = Departure(
+                "gauge",
+                level,
+                total,
+                inside,
+                effects,
+                whole=False,
+                open_ended=False,
+                penalty=penalty,
+                many=int((z != 0).sum()),
+                harmless=harmless,
+            )
+    return best
 
 
 def _best_stretch(
-    evidence: Evidence, reading: Integers, kind: str, level: int
+    evidence: Evidence, reading: Integers, kind: str, level: int, harmless: float
 ) -> tuple[Departure | None, int]:
     present, column = np.unique(evidence.aspect[reading], return_inverse=True)
     first = np.concatenate([[True], np.diff(evidence.job[reading]) != 0])
@@ -200,14 +308,14 @@ def _best_stretch(
         return None, 0
     width = len(present)
     cell = visit * width + column
-    sums = _running(np.bincount(cell, weights=evidence.z[reading], minlength=n * width).reshape(n, width))
-    counts = _running(np.bincount(cell, minlength=n * width).reshape(n, width).astype(float))
-    matters = _running(np.bincount(cell, weights=evidence.matters[reading], minlength=n * width).reshape(n, width))
+    sums = _running(_tally(cell, n * width, evidence.z[reading]).reshape(n, width))
+    counts = _running(_tally(cell, n * width).reshape(n, width))
+    matters = _running(_tally(cell, n * width, evidence.matters[reading]).reshape(n, width))
     s = sums[spans[:, 1]] - sums[spans[:, 0]]
     c = counts[spans[:, 1]] - counts[spans[:, 0]]
     m = matters[spans[:, 1]] - matters[spans[:, 0]]
     whole = evidence.aspect_size[present][None, :]
-    z, means = _against_the_rest(s, c, c / whole, HARMLESS)
+    z, means = _against_the_rest(s, c, c / whole, harmless)
     with np.errstate(invalid="ignore", divide="ignore"):
         allowed = np.abs(means) >= np.nan_to_num(m / c)
     log_p, k = best_together(z, allowed & (c > 0))
@@ -216,16 +324,34 @@ def _best_stretch(
         return None, len(spans)
     chosen = np.argsort(-np.where(allowed[at], np.abs(z[at]), 0.0))[: k[at]]
     start, end = _sharpen(sums, counts, spans[at], chosen, np.sign(s[at, chosen]))
+    n_in = counts[end, chosen] - counts[start, chosen]
+    mean_in = (
+        (sums[end, chosen] - sums[start, chosen])
+        / np.maximum(n_in, 1.0)
+        / (1 - np.minimum(n_in / whole[0, chosen], MOST_SHARE))
+    )
+    limit = (matters[end, chosen] - matters[start, chosen]) / np.maximum(n_in, 1.0)
+    if (np.abs(mean_in) < limit).any():  # stretched over sound readings: the plain stretch says it better
+        start, end = int(spans[at][0]), int(spans[at][1])
+        mean_in = means[at, chosen]
     inside = reading[(visit >= start) & (visit < end)]
-    effects = []
-    for a in chosen:
-        total = counts[end, a] - counts[start, a]
-        if total > 0:
-            effects.append((int(present[a]), float((sums[end, a] - sums[start, a]) / total)))
+    effects = [(int(present[a]), float(mean)) for a, mean in zip(chosen, mean_in, strict=True)]
     departure = Departure(
-        kind, level, float(log_p[at]), inside, tuple(effects), whole=start == 0 and end == n, open_ended=end == n
+        kind,
+        level,
+        float(log_p[at]),
+        inside,
+        tuple(effects),
+        whole=start == 0 and end == n,
+        open_ended=end == n,
+        many=int((z[at] != 0).sum()),
+        harmless=harmless,
     )
     return departure, len(spans)
+
+
+def _tally(cell: Integers, size: int, weights: Floats | None = None) -> Floats:
+    return np.asarray(np.bincount(cell, weights=weights, minlength=size), dtype=np.float64)
 
 
 def _running(cells: Floats) -> Floats:
@@ -248,5 +374,3 @@ def _sharpen(sums: Floats, counts: Floats, span: Integers, chosen: Integers, sig
 
 def _strength(s: Floats, c: Floats) -> Floats:
     return np.where(c > 0, s / np.sqrt(np.maximum(c, 1.0)), -np.inf)
-
-

@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import polars as pl
 
-from qclog.watch.observations import COLUMNS, Observations
+from qclog.watch.observations import COLUMNS, TICKS, Observations
 
 RATES = (38, 22, 14, 9, 7, 5, 4, 3, 2, 1)
 MONTHS = 24
@@ -63,10 +63,15 @@ def build(seed: int, *, faulty: bool = True, scale: float = 1.0) -> Workshop:
     gauge = np.array(
         [[GAUGES[kind][rng.integers(len(GAUGES[kind]))] for kind, _, _ in CHARACTERISTICS] for _ in range(n)]
     )
-    for names in (gauge.ravel(), np.repeat(jobs["technician"], m), np.repeat(jobs["lot_a"], m), np.repeat(jobs["lot_b"], m)):
+    for names in (
+        gauge.ravel(),
+        np.repeat(jobs["technician"], m),
+        np.repeat(jobs["lot_a"], m),
+        np.repeat(jobs["lot_b"], m),
+    ):
         unique, number = np.unique(names.reshape(n, m), return_inverse=True)
         z += rng.normal(0, HARMLESS, (len(unique), m))[number.reshape(n, m), np.arange(m)]
-    shop = Workshop(Observations(pl.DataFrame(), pl.DataFrame(), pl.DataFrame()))
+    shop = Workshop(Observations(*[pl.DataFrame()] * 6))
     if faulty:
         _plant(rng, jobs, z, gauge, shop)
     shop.observations = _observe(rng, jobs, z, gauge)
@@ -105,10 +110,14 @@ def _jobs(rng: np.random.Generator, scale: float) -> dict[str, np.ndarray]:
     }
 
 
-def _plant(rng: np.random.Generator, jobs: dict[str, np.ndarray], z: np.ndarray, gauge: np.ndarray, shop: Workshop) -> None:
+def _plant(
+    rng: np.random.Generator, jobs: dict[str, np.ndarray], z: np.ndarray, gauge: np.ndarray, shop: Workshop
+) -> None:
     names = np.array([f"J{i:05}" for i in jobs["number"]])
 
-    def add(cause: str, identifier: str, level: str, which: np.ndarray, columns: list[int], shift: np.ndarray | float) -> None:
+    def add(
+        cause: str, identifier: str, level: str, which: np.ndarray, columns: list[int], shift: np.ndarray | float
+    ) -> None:
         z[np.ix_(which, columns)] += np.asarray(shift).reshape(-1, 1) if np.ndim(shift) else shift
         codes = frozenset(f"c{c}" for c in columns)
         shop.faults.append(Fault(cause, identifier, level, codes, frozenset(names[which])))
@@ -117,7 +126,14 @@ def _plant(rng: np.random.Generator, jobs: dict[str, np.ndarray], z: np.ndarray,
     batches = [b for b in np.unique(jobs["batch"]) if b and (jobs["batch"] == b).sum() >= 5]
     for b in rng.choice(batches, 3, replace=False):
         columns = list(rng.choice(10, 2, replace=False))
-        add("odd machining", "machining_batch", b, np.flatnonzero(jobs["batch"] == b), columns, 2.2 * rng.choice([-1, 1]))
+        add(
+            "odd machining",
+            "machining_batch",
+            b,
+            np.flatnonzero(jobs["batch"] == b),
+            columns,
+            2.2 * rng.choice([-1, 1]),
+        )
     worn = int(rng.integers(0, 4))
     which = np.flatnonzero((jobs["case_type"] == worn) & (jobs["rebuild"] > 1))
     add("worn casing", "case_type", f"T{worn}", which, [7, 8], 1.1 * (jobs["rebuild"][which] - 1.0))
@@ -128,7 +144,9 @@ def _plant(rng: np.random.Generator, jobs: dict[str, np.ndarray], z: np.ndarray,
     during = (jobs["day"] >= begin) & (jobs["day"] < begin + 60)
     hit = (gauge[:, columns] == name) & during[:, None]
     z[:, columns] += 1.2 * hit
-    shop.faults.append(Fault("gauge", "gauge", name, frozenset(f"c{c}" for c in columns), frozenset(names[hit.any(axis=1)])))
+    shop.faults.append(
+        Fault("gauge", "gauge", name, frozenset(f"c{c}" for c in columns), frozenset(names[hit.any(axis=1)]))
+    )
     shop.touched.update((names[i], f"c{columns[c]}") for i, c in zip(*np.nonzero(hit), strict=True))
     lot = str(rng.choice(np.unique(jobs["lot_b"])[2:-2]))
     add("parts lot", "lot", lot, np.flatnonzero(jobs["lot_b"] == lot), [9], -1.5)
@@ -148,7 +166,7 @@ def _observe(rng: np.random.Generator, jobs: dict[str, np.ndarray], z: np.ndarra
     n, m = z.shape
     base = rng.uniform(10, 60, (len(RATES), m, 2))
     unit = rng.uniform(0.8, 2.5, (len(RATES), m))
-    frames = []
+    frames, gauges = [], []
     reused = (jobs["condition"] == "reused").astype(int)
     machined = jobs["batch"] != ""
     for c, (_, step, _) in enumerate(CHARACTERISTICS):
@@ -168,7 +186,6 @@ def _observe(rng: np.random.Generator, jobs: dict[str, np.ndarray], z: np.ndarra
                     "machined": machined.tolist(),
                     "taken_at": taken,
                     "value": value,
-                    "gauge": gauge[:, c].tolist(),
                     "technician": jobs["technician"].tolist(),
                     "machining_batch": [b or None for b in jobs["batch"]],
                     "case_serial": [f"S{i:05}" for i in jobs["number"]],
@@ -177,6 +194,7 @@ def _observe(rng: np.random.Generator, jobs: dict[str, np.ndarray], z: np.ndarra
                 schema=COLUMNS,
             )
         )
+        gauges.append(frames[-1].select("job", "characteristic", "stage", gauge=pl.Series(gauge[:, c].tolist())))
     rows = pl.concat(frames).sort("taken_at", "job", "characteristic")
     lots = pl.concat(
         [
@@ -186,10 +204,17 @@ def _observe(rng: np.random.Generator, jobs: dict[str, np.ndarray], z: np.ndarra
     )
     characteristics = pl.DataFrame(
         [
-            {"case_type": f"T{t}", "characteristic": f"c{c}", "unit": "thou", "step": CHARACTERISTICS[c][1] * round(unit[t, c], 1), "matters": None}
+            {
+                "case_type": f"T{t}",
+                "characteristic": f"c{c}",
+                "unit": "thou",
+                "step": CHARACTERISTICS[c][1] * round(unit[t, c], 1),
+                "matters": None,
+            }
             for t in range(len(RATES))
             for c in range(m)
         ],
         schema_overrides={"matters": pl.Float64},
     )
-    return Observations(rows, lots, characteristics)
+    events = pl.DataFrame(schema={"gauge": pl.String, "since": pl.Datetime("us"), "until": pl.Datetime("us")})
+    return Observations(rows, lots, pl.concat(gauges), events, characteristics, pl.DataFrame(schema=TICKS))
