@@ -44,7 +44,7 @@ GAUGE_TERMS = {
 }
 FINE_STEP = 0.08
 """A micrometer or bore gauge that shows less than this, in thou, is one for ground diameters: 0.1 thou in all."""
-LEAF_TOLERANCE = 0.35  # thou on a feeler leaf of about 10, a feeler maker's own note (trade dossier S36)
+LEAF_TOLERANCE = 0.35  # thou on a feeler leaf of about 10, a feeler maker's own note (read as a web page)
 OIL_FILM = 0.2  # thou, standard deviation for each face between leaves; common practice, no source
 
 

@@ -1,4 +1,4 @@
-"""Stand-off, pinch, float, closure and gaskets: the sums of the trade dossier, section 3, and bad input."""
+"""Stand-off, pinch, float, closure and gaskets: the sums of the trade and bad input."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def test_the_sum_of_the_issue() -> None:
     ("pack", "read", "recess", "wanted"), [(40, 15, 25, 41), (40, 11, 29, 45), (41, 16, 25, 41), (41, 18, 23, 39)]
 )
 def test_the_table_of_trial_corrections(pack: float, read: float, recess: float, wanted: float) -> None:
-    # Arithmetic of the trade dossier, table 3.2.
+    # Arithmetic of the sums themselves, no source needed.
     assert stand_off.recess(E(pack), E(read)).value == recess
     assert stand_off.pack_under_bearing(E(pack), E(read), gasket=E(12), pinch=4).value == wanted
 
@@ -53,7 +53,7 @@ def test_a_pack_gives_back_the_pinch_it_was_chosen_for() -> None:
 
 
 def test_closure_says_what_to_check_again() -> None:
-    # Trade dossier 3.2: two interval readings 0.29 and two packs 0.2 each make 0.50, three of which are 1.5 thou.
+    # Trade notes 3.2: two interval readings 0.29 and two packs 0.2 each make 0.50, three of which are 1.5 thou.
     recesses = [stand_off.recess(E(40, 0.2), E(15, 0.29)).estimate, stand_off.recess(E(41, 0.2), E(18, 0.29)).estimate]
     good = stand_off.closure(recesses[0], E(25.5, recesses[1].u))
     assert good.upper == pytest.approx(1.5, abs=0.01)
@@ -132,7 +132,7 @@ def test_chance_and_too_close_to_call() -> None:
 
 
 def test_uncertainty_of_readings() -> None:
-    # Trade dossier 3.10, common practice: a feeler bracket 0.45, a dial in 0.01 mm 0.3, a depth micrometer 0.4, a
+    # Common practice, no source: a feeler bracket 0.45, a dial in 0.01 mm 0.3, a depth micrometer 0.4, a
     # micrometer on shim 0.25, a bore gauge 0.2 thou; a torque wrench 4 %, a balance 5 %.
     for kind, step, bracket, wanted in (
         ("feeler", 1.0, True, 0.45),
@@ -153,7 +153,7 @@ def test_uncertainty_of_readings() -> None:
 
 
 def test_a_feeler_stack() -> None:
-    # Trade dossier 3.3: 16 as 10 + 6 with a 1-thou step: blades 0.24 (the dossier says 0.29 for two 10s), interval
+    # Trade notes 3.3: 16 as 10 + 6 with a 1-thou step: blades 0.24 (the trade notes say 0.29 for two 10s), interval
     # 0.29; one lot errs together, so ten leaves of it are worse than ten of many lots.
     stack = feeler_stack([10, 6], step=1, film=0)
     assert stack.value == 16.5
