@@ -7,10 +7,10 @@ import sys
 from collections.abc import Sequence
 
 from qclog import __version__
-from qclog.cli import chart, exchange, gauge, job, log, pack, person, read, sheet, stock, tour
+from qclog.cli import chart, exchange, findings, gauge, job, log, pack, person, read, sheet, stock, tour
 from qclog.errors import FolderError, QclogError, SheetError
 
-NOUNS = (tour, log, exchange, sheet, job, read, pack, stock, chart, person, gauge)
+NOUNS = (tour, log, exchange, sheet, job, read, pack, stock, chart, findings, person, gauge)
 _CAUTION = (
     "Limits are the workshop's own; the maker's manual and competent, authorised people decide. "
     "qclog certifies nothing."

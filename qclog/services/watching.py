@@ -79,7 +79,7 @@ def observe(log: Log, until: datetime | None = None) -> Observations:
     )
 
 
-def _joined(frames: Sequence[pl.DataFrame], schema: dict[str, Any]) -> pl.DataFrame:
+def _joined(frames: Sequence[pl.DataFrame], schema: Any) -> pl.DataFrame:
     return pl.concat(frames) if frames else pl.DataFrame(schema=schema)
 
 
@@ -128,7 +128,7 @@ def _events(checks: pl.DataFrame) -> pl.DataFrame:
     for gauge, since in checks.filter(pl.col("event") == "dropped").select("gauge", "checked_at").rows():
         after = ends.filter((pl.col("gauge") == gauge) & (pl.col("checked_at") > since))["checked_at"]
         rows.append((gauge, since, after.min() if len(after) else datetime(2262, 1, 1)))
-    schema = {"gauge": pl.String, "since": pl.Datetime("us"), "until": pl.Datetime("us")}
+    schema: Any = {"gauge": pl.String, "since": pl.Datetime("us"), "until": pl.Datetime("us")}
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 

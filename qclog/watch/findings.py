@@ -156,7 +156,7 @@ def _name(
         "jobs": tuple(evidence.jobs[j] for j in jobs),
         "direction": "high" if effect > 0 else "low",
         "size_sd": round(abs(effect), 3),
-        "size": None if size is None else round(size, 6),
+        "size": None if size is None else round(abs(size), 6),
         "unit": next(iter(several)) if len(several) == 1 else None,
         "strength": float(exp(max(-700.0, min(d.log_p for d in group)))),
         "first_job": evidence.jobs[jobs[0]],

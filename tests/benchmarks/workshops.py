@@ -81,7 +81,7 @@ def build(seed: int, *, faulty: bool = True, scale: float = 1.0) -> Workshop:
 def _jobs(rng: np.random.Generator, scale: float) -> dict[str, np.ndarray]:
     case_type, day = [], []
     for number, rate in enumerate(RATES):
-        count = int(round(rate * MONTHS * scale))
+        count = round(rate * MONTHS * scale)
         case_type += [number] * count
         day += list(rng.uniform(0, MONTHS * 30.4, count))
     order = np.argsort(day)

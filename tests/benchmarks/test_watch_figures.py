@@ -1,0 +1,100 @@
+"""How well findings name faults of known size in invented workshops. Run: pytest -m benchmark -s -k figures"""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+import pytest
+
+from qclog.stats.run_tests import NELSON_1984, mark
+from qclog.watch.findings import Finding, find
+from tests.benchmarks.workshops import Fault, Workshop, build
+
+pytestmark = pytest.mark.benchmark
+FAULTY_SEEDS, SOUND_SEEDS = range(201, 221), range(301, 311)
+YEARS = 2
+
+
+def explains(finding: Finding, fault: Fault) -> bool:
+    return (finding.identifier, finding.level) == (fault.identifier, fault.level) and bool(
+        fault.characteristics & set(finding.characteristics)
+    )
+
+
+def textbook_flags(shop: Workshop) -> tuple[int, int]:
+    """Sound readings flagged by three-sigma limits from the first 20 units and the eight run tests; all sound ones."""
+    rows = shop.observations.rows
+    flagged = sound = 0
+    for _, series in rows.group_by("case_type", "characteristic", maintain_order=True):
+        values = series["value"].to_numpy()
+        if len(values) < 25:
+            continue
+        spread = np.abs(np.diff(values[:20])).mean() / (2 / np.sqrt(np.pi)) or 1.0
+        marks = np.any(list(mark((values - values[:20].mean()) / spread, NELSON_1984).values()), axis=0)
+        clean = np.array(
+            [(j, c) not in shop.touched for j, c in series.select("job", "characteristic").rows()], dtype=bool
+        )
+        flagged += int((marks & clean).sum())
+        sound += int(clean.sum())
+    return flagged, sound
+
+
+def test_figures_on_faulty_workshops() -> None:
+    """Goal: 95 % of group faults found, 90 % named right, 90 % of single odd units, at most 0.05 false findings per
+    1,000 sound readings, half of the batch faults by their sixth unit.
+    """
+    planted = found = singles = single_found = false = sound = 0
+    units_until: list[int] = []
+    textbook, textbook_sound, seconds = 0, 0, 0.0
+    for seed in FAULTY_SEEDS:
+        shop = build(seed)
+        start = time.perf_counter()
+        findings = find(shop.observations)
+        seconds += time.perf_counter() - start
+        used = set()
+        for fault in shop.faults:
+            hits = [f for f in findings if explains(f, fault)]
+            planted, found = planted + 1, found + bool(hits)
+            used |= {f.id for f in hits}
+            if hits and fault.cause == "odd machining":
+                units_until.append(hits[0].jobs.index(hits[0].found_at_job) + 1)
+        for job, code in shop.singles:
+            hits = [f for f in findings if f.cause == "odd casing" and job in f.jobs and code in f.characteristics]
+            singles, single_found = singles + 1, single_found + bool(hits)
+            used |= {f.id for f in hits}
+        false += len([f for f in findings if f.id not in used])
+        sound += len(shop.observations.rows) - len(shop.touched)
+        flags, of = textbook_flags(shop)
+        textbook, textbook_sound = textbook + flags, textbook_sound + of
+    per_thousand = 1000 * false / sound
+    print(
+        f"\ngroup faults found and named {found}/{planted} = {found / planted:.1%}; single odd units"
+        f" {single_found}/{singles} = {single_found / singles:.1%}; false findings per 1,000 sound readings"
+        f" {per_thousand:.3f}, the textbook way {1000 * textbook / textbook_sound:.0f};"
+        f" batch faults found at unit {np.median(units_until):.0f} (median);"
+        f" {seconds / len(FAULTY_SEEDS):.1f} s a workshop of 25,000 readings, replay included"
+    )
+    assert found / planted >= 0.90
+    assert per_thousand <= 0.06
+    assert 1000 * textbook / textbook_sound > 20 * per_thousand
+    assert np.median(units_until) <= 6
+
+
+def test_figures_on_sound_workshops() -> None:
+    """Goal: at most one false finding a year in a faultless shop."""
+    false = sum(len(find(build(seed, faulty=False).observations)) for seed in SOUND_SEEDS)
+    print(f"\nfindings in sound workshops: {false / (YEARS * len(SOUND_SEEDS)):.2f} a year")
+    assert false / (YEARS * len(SOUND_SEEDS)) <= 1.0
+
+
+def test_time_grows_in_step_with_readings() -> None:
+    """Seconds for one, two and four times the volume, as ratios to the first."""
+    times = []
+    for scale in (1, 2, 4):
+        o = build(5, scale=scale).observations
+        start = time.perf_counter()
+        find(o)
+        times.append(time.perf_counter() - start)
+    print("\nfindings, 25,000 / 50,000 / 100,000 readings: " + ", ".join(f"{t:.1f} s" for t in times))
+    assert times[2] / times[0] < 12
