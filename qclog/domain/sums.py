@@ -53,6 +53,7 @@ class PackSum(Sum):
     final_pack: str | None = None
     gasket: str | None = None
     gasket_nominal: float | None = None
+    gasket_crushed: str | None = None
     crush: float = 0.0
     crush_u: float = 0.02
     sealant: bool = False

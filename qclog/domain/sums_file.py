@@ -47,11 +47,12 @@ _OF_KIND = {
     "pack": _Words(
         {
             "shim_location": str, "gap": str, "trial_pack": str, "final_pack": str, "gasket": str,
-            "gasket_nominal": float, "crush": float, "crush_u": float, "sealant": bool, "pinch": float, "float": float,
+            "gasket_nominal": float,
+            "gasket_crushed": str, "crush": float, "crush_u": float, "sealant": bool, "pinch": float, "float": float,
             "limits": dict, "closure_limit": float, "target_at": str, **_CHOOSING,
         },
         ("shim_location", "gap"),
-        dict.fromkeys(("gap", "trial_pack", "final_pack", "gasket"), _LENGTH),
+        dict.fromkeys(("gap", "trial_pack", "final_pack", "gasket", "gasket_crushed"), _LENGTH),
         {"shim_location": SHIM_LOCATIONS, "safer": SAFER, "target_at": TEMPERATURES},
     ),
     "side_shims": _Words(
@@ -183,7 +184,7 @@ def _check_pack(path: Path, given: dict[str, Any]) -> Iterator[Any]:
         yield (*path, "trial_pack"), None, "is needed: under a bearing, the gap is read over a trial pack"
     if not 0 <= given.get("crush", 0.0) < 1:
         yield (*path, "crush"), given["crush"], "is a fraction, 0 or more and below 1 (11 % is 0.11)"
-    if given.get("sealant") and ("gasket" in given or "gasket_nominal" in given):
+    if given.get("sealant") and {"gasket", "gasket_nominal", "gasket_crushed"} & given.keys():
         yield (*path, "sealant"), None, "and a gasket can't both be there"
     yield from _check_limits(path, given)
 

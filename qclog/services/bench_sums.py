@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from qclog.bench import mesh, torque
 from qclog.bench.answer import Answer, say
-from qclog.bench.many_packs import choose_packs
+from qclog.bench.many_packs import Together, choose_packs
 from qclog.bench.packs import Choice, Leaf, Want, choose_pack
 from qclog.domain import units
 from qclog.domain.sums import (
@@ -171,10 +171,26 @@ def _fit(wanted: Sequence[PackWanted], stock: Sequence[Stocked], told: Sequence[
         return tuple(Fit(w, None, w.unit, why) for w in wanted)
     wants = [in_unit(w, unit) for w in wanted]
     try:
-        choices = [choose_pack(leaves, wants[0])] if len(wants) == 1 else choose_packs(leaves, wants).choices
+        choices = (
+            [choose_pack(leaves, wants[0])]
+            if len(wants) == 1
+            else choose_packs(leaves, wants, _pairs(wants, told)).choices
+        )
     except QclogError as error:
         return tuple(Fit(w, None, unit, str(error)) for w in wanted)
     return tuple(Fit(w, c, unit, "", _pinch(t, c, unit)) for w, c, t in zip(wanted, choices, told, strict=True))
+
+
+def _pairs(wants: Sequence[Want], told: Sequence[Told]) -> list[Together]:
+    """Packs of one sum add up to its total: the preload of a carrier."""
+    groups: dict[int, list[int]] = {}
+    for i, one in enumerate(told):
+        groups.setdefault(id(one), []).append(i)
+    return [
+        Together(tuple(group), sum(wants[i].thickness for i in group), wants[group[0]].tolerance)
+        for group in groups.values()
+        if len(group) > 1
+    ]
 
 
 def _pinch(told: Told, choice: Choice, unit: str) -> Answer | None:

@@ -85,6 +85,10 @@ def gasket_of(one: PackSum, readings: JobReadings, unit: str) -> tuple[Estimate,
         return Estimate(gasket.SEALANT.value * thou, gasket.SEALANT.u * thou), [
             "sealant joint: 1 thou, give or take 0.6"
         ]
+    crushed = readings.last_stage(one.gasket_crushed) if one.gasket_crushed else None
+    if one.gasket_crushed and crushed:
+        sample = readings.estimate(one.gasket_crushed, crushed, unit)
+        return sample, [f"gasket {say(sample.value, unit)}, as a crushed sample of the lot measures"]
     free, words = None, ""
     if one.gasket:
         stage = readings.last_stage(one.gasket)

@@ -263,7 +263,7 @@ def test_pack_from_stamped_dimensions() -> None:
     assert answer.value == pytest.approx(0.053)
 
 
-# Bearing fits in ISO 286 classes, trade notes 2.3. H7 h6 k5 k6 m5 m6 as JIS B 0401 tables and public bar tables
+# Bearing fits in ISO 286 classes. H7 h6 k5 k6 m5 m6 as JIS B 0401 tables and public bar tables
 # repeat ISO 286-2; J7 K7 N7 from memory of ISO 286-2. µm.
 CLASSES = ("H7", "J7", "K7", "N7", "k5", "k6", "m5", "m6", "h6")
 TABLE = {
@@ -281,7 +281,7 @@ def test_iso_286_classes(nominal: float, deviations: tuple[tuple[int, int], ...]
 
 
 def test_iso_286_worked_fits() -> None:
-    # Trade notes 2.3, arithmetic on the table above: an 80 mm bearing (outside 0/-13 µm) in H7, K7 and N7; a 40 mm
+    # Arithmetic on the table above: an 80 mm bearing (outside 0/-13 µm) in H7, K7 and N7; a 40 mm
     # seat in a bearing bore of 0/-12 µm.
     def of(fit: fits.Range) -> tuple[int, int]:
         return round(1000 * fit.least), round(1000 * fit.most)

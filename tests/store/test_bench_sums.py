@@ -55,6 +55,24 @@ step = 0.001
 gauge_kind = "micrometer"
 
 [[characteristic]]
+code = "crushed"
+name = "Crushed sample"
+unit = "thou"
+step = 0.1
+
+[[characteristic]]
+code = "pull"
+name = "Pull on the cage"
+unit = "lbf"
+gauge_kind = "balance"
+
+[[characteristic]]
+code = "torque"
+name = "Turning torque"
+unit = "lbf·in"
+formula = "pull * 4.5 in / 2"
+
+[[characteristic]]
 code = "old_mark"
 name = "Old mark"
 unit = "mm"
@@ -90,6 +108,8 @@ final_pack = "pack"
 gasket = "gasket"
 gasket_nominal = 13.5
 crush = 0.11
+gasket_crushed = "crushed"
+target_at = "warm"
 pinch = 4
 limits = { lower = 3, upper = 5.5 }
 stock = "S-A"
@@ -176,6 +196,32 @@ def test_a_closure_that_fails_says_what_to_check(shop: Log) -> None:
     _, final = sums(shop)["cover"]
     assert any("DOES NOT CLOSE" in line for line in final.lines)
     assert any("Mic the pack again" in caution for caution in final.cautions)
+
+
+def test_a_crushed_sample_counts_before_the_free_thickness(shop: Log) -> None:
+    read(shop, "pack", "40")
+    read(shop, "gap", "14.5/15.5")
+    read(shop, "gasket", "0.35 mm", stage="final")
+    read(shop, "crushed", "12.4", stage="final")
+    (told,) = sums(shop)["cover"]
+    assert told.answer is not None
+    assert told.answer.value == pytest.approx(25 + 12.4 + 4)
+    assert "crushed sample of the lot" in told.lines[1]
+
+
+def test_a_cold_reading_against_a_warm_target_is_warned_of(shop: Log) -> None:
+    for code, text, place in (("pack", "40", ""), *(("gap", "15/16", p) for p in ("12", "3", "6", "9"))):
+        how = Circumstances("Ash", None, None, ("cold",))
+        capture.take(shop, Place("J-10", code, "trial", place), text, how, submission())
+    (told,) = sums(shop)["cover"]
+    assert any("let it come to one temperature" in caution for caution in told.cautions)
+
+
+def test_a_spring_balance_and_its_radius_are_a_formula(shop: Log) -> None:
+    read(shop, "pull", "4", stage="final")
+    (torque,) = [d for d in jobs.tell(shop, "J-10").derived if d.characteristic.code == "torque"]
+    assert torque.value == pytest.approx(9)
+    assert torque.u == pytest.approx(0.05 * 9)
 
 
 def test_a_flush_cover_asks_for_a_thicker_pack(shop: Log) -> None:

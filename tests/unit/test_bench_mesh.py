@@ -27,7 +27,7 @@ CLOCK = ("12", "3", "6", "9")
 def test_backlash_factors(
     ratio: float, pressure: float, spiral: float, transverse: float, normal: float, for_pinion: float
 ) -> None:
-    # Trade notes 3.5: standard bevel relation, worked out there.
+    # Standard bevel relation (from memory), worked out a second time by hand.
     gear = round(10 * ratio)
     assert mesh.backlash_factor(gear, 10, pressure_angle=pressure, spiral_angle=spiral) == pytest.approx(
         transverse, abs=6e-4
@@ -131,7 +131,7 @@ def test_every_pattern_moves_one_way_and_its_opposite_the_other() -> None:
 
 
 def test_a_slope_of_torque_is_learned() -> None:
-    # Trade notes 8.4 (invented): torque = 2 + 2.6 pinch.
+    # Invented: torque = 2 + 2.6 pinch.
     pinch = [3.0, 3.5, 4.0, 4.5, 5.0]
     learned = torque.learn_slope(pinch, [2 + 2.6 * p + e for p, e in zip(pinch, (0.2, -0.1, 0, -0.1, 0), strict=True)])
     assert learned.low < 2.6 < learned.high
@@ -151,7 +151,7 @@ def test_a_slope_of_torque_is_learned() -> None:
     ],
 )
 def test_growth_in_sixty_degrees(case: str, span: float, mm: float, thou: float, taken: float | None) -> None:
-    # Trade notes 3.8: expansions of Callister 3rd ed. Table B.6, for iron and steel of weaker sources.
+    # Arithmetic: expansions of Callister 3rd ed. Table B.6, for iron and steel of weaker sources.
     change = growth.setting_change(span, case, "steel", 60)
     assert change.value == pytest.approx(mm, abs=6e-4)
     assert change.value / 0.0254 == pytest.approx(thou, abs=0.06)
@@ -160,7 +160,7 @@ def test_growth_in_sixty_degrees(case: str, span: float, mm: float, thou: float,
 
 
 def test_a_warm_unit_out_of_the_wash() -> None:
-    # Trade notes 3.8: 45 instead of 20 °C shifts a 150 mm aluminium case by 1.4 thou.
+    # Arithmetic: 45 instead of 20 °C shifts a 150 mm aluminium case by 1.4 thou.
     change = growth.setting_change(150, "aluminium", "steel", 25)
     assert change.value / 0.0254 == pytest.approx(1.4, abs=0.06)
     warm = growth.warm_setting(E(4 * 0.0254, 0.005), change, lower=0.0)
@@ -180,7 +180,7 @@ def test_a_warm_unit_out_of_the_wash() -> None:
     ],
 )
 def test_readings_round_a_face(values: tuple[float, ...], mean: float, tilt: float, saddle: float, shape: str) -> None:
-    # Trade notes 4.2, arithmetic.
+    # Arithmetic.
     read = read_face(values, CLOCK, sigma=0.3, step=1)
     assert read.mean.value == pytest.approx(mean)
     assert read.tilt == pytest.approx(tilt)
@@ -209,7 +209,7 @@ def test_which_way_it_leans() -> None:
     ],
 )
 def test_spread_that_gauge_noise_alone_shows(sigma: float, n: int, chances: tuple[float, ...]) -> None:
-    # Trade notes 4.2, worked out there by simulation with readings rounded down to a thou.
+    # Arithmetic: first worked out by simulation with readings rounded down to a thou.
     found = [chance_of_spread(k, n, sigma=sigma, step=1) for k in (1, 2, 3, 4)]
     assert found == pytest.approx(list(chances), abs=0.009)
 

@@ -32,7 +32,7 @@ def test_the_pack_of_the_issue() -> None:
     ],
 )
 def test_what_four_leaves_reach(stock: tuple[int, ...], misses: set[int], upto: int) -> None:
-    # Trade notes 3.4, reachability with at most four leaves (arithmetic).
+    # Arithmetic: reachability with at most four leaves .
     drawer = [Leaf(s, 9) for s in stock]
     missed = {n for n in range(1, upto + 1) if not choose_pack(drawer, Want(n, 0, most=4)).reached}
     assert missed == misses

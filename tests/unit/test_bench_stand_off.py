@@ -53,7 +53,7 @@ def test_a_pack_gives_back_the_pinch_it_was_chosen_for() -> None:
 
 
 def test_closure_says_what_to_check_again() -> None:
-    # Trade notes 3.2: two interval readings 0.29 and two packs 0.2 each make 0.50, three of which are 1.5 thou.
+    # Arithmetic: two interval readings 0.29 and two packs 0.2 each make 0.50, three of which are 1.5 thou.
     recesses = [stand_off.recess(E(40, 0.2), E(15, 0.29)).estimate, stand_off.recess(E(41, 0.2), E(18, 0.29)).estimate]
     good = stand_off.closure(recesses[0], E(25.5, recesses[1].u))
     assert good.upper == pytest.approx(1.5, abs=0.01)
@@ -153,7 +153,7 @@ def test_uncertainty_of_readings() -> None:
 
 
 def test_a_feeler_stack() -> None:
-    # Trade notes 3.3: 16 as 10 + 6 with a 1-thou step: blades 0.24 (the trade notes say 0.29 for two 10s), interval
+    # Arithmetic: 16 as 10 + 6 with a 1-thou step: blades 0.24 (0.29 for two 10s), interval
     # 0.29; one lot errs together, so ten leaves of it are worse than ten of many lots.
     stack = feeler_stack([10, 6], step=1, film=0)
     assert stack.value == 16.5
