@@ -42,7 +42,7 @@ class _Words:
     choices: Mapping[str, tuple[str, ...]]
 
 
-_LENGTH, _TORQUE, _WORDS, _ANY = "length", "torque", "words", ""
+_LENGTH, _TORQUE, _WORDS = "length", "torque", "words"
 _OF_KIND = {
     "pack": _Words(
         {
