@@ -10,6 +10,7 @@
     ├── UnknownNameError (LookupError)  a job, case type, gauge ... that isn't in the log
     ├── StatisticsError (ValueError)  data a statistic can't be computed from
     │   └── TooFewError               not enough readings to say
+    ├── OutputError (OSError)         a file or folder that can't be written
     └── LogError (OSError)            the log can't be used
         ├── LogBusyError (TimeoutError)   another program holds the log too long
         ├── LogVersionError               made by a newer qclog, or altered migrations
@@ -116,6 +117,10 @@ class StatisticsError(QclogError, ValueError):
 
 class TooFewError(StatisticsError):
     """Not enough readings to say."""
+
+
+class OutputError(QclogError, OSError):
+    """A file or folder that can't be written."""
 
 
 class LogError(QclogError, OSError):

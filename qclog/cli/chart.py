@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from qclog.cli import options
+from qclog.domain.jobs import STAGES
 
 if TYPE_CHECKING:
     from qclog.services.case_chart import CaseChart
@@ -20,7 +21,7 @@ def add_to(commands: Any) -> None:
     parser = commands.add_parser("chart", help="a characteristic over time, its spread and its limits")
     parser.add_argument("case_type")
     parser.add_argument("characteristic")
-    parser.add_argument("--stage", help="as_found, trial, final or return")
+    parser.add_argument("--stage", choices=STAGES, help="before strip, at the trial, as left, or come back")
     parser.add_argument("--parts", choices=("new", "reused"), help="units with new or with re-used parts")
     parser.add_argument("--cases", choices=("machined", "unmachined"), help="machined or unmachined cases")
     parser.add_argument("--out", type=Path, metavar="FILE", help="save the chart as .svg, .png or .html")

@@ -27,7 +27,7 @@ def read_moment(text: str, zone: ZoneInfo) -> datetime:
         return moment.astimezone(UTC).replace(tzinfo=None)
     except (ValueError, OverflowError) as error:
         raise InputError(
-            "is not a time", found=text, hint="write it as 2026-03-14 or 2026-03-14T09:30 (ISO 8601)"
+            "this is not a time", found=text, hint="write it as 2026-03-14 or 2026-03-14T09:30 (ISO 8601)"
         ) from error
 
 

@@ -75,6 +75,9 @@ def _check_header(header: list[str], table: Table) -> list[Problem]:
     if len(missing) == len(table.required):
         wanted = ",".join(table.columns)
         found = ",".join(header)[:80]
+        if ";" in found:
+            reason = "is separated by semicolons: save it with commas between the cells"
+            return [Problem(table.file, 1, None, found, reason)]
         return [Problem(table.file, 1, None, found, f"is not a header line: it names columns, as {wanted}")]
     for i, name in enumerate(header):
         if name not in table.columns:

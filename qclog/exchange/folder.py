@@ -17,12 +17,16 @@ from qclog.exchange.tables import BY_FILE, TABLES
 
 @dataclass(frozen=True, slots=True)
 class Folder:
-    """What a folder holds. `tables` has every table of the contract; those not there are empty."""
+    """What a folder holds. `tables` has every table of the contract; those not there are empty.
+
+    `unread` names the tables (and `case_types`) that could not be read at all, so that what they hold isn't known.
+    """
 
     path: Path
     sheets: tuple[tuple[str, Sheet], ...]
     tables: dict[str, pl.DataFrame]
     problems: tuple[Problem, ...]
+    unread: frozenset[str] = frozenset()
 
 
 def read_folder(path: Path) -> Folder:
@@ -32,6 +36,7 @@ def read_folder(path: Path) -> Folder:
     problems: list[Problem] = []
     sheets = [found for file in sorted(path.glob("case_types/*.toml")) for found in _sheet(file, problems)]
     tables: dict[str, pl.DataFrame] = {}
+    unread = {"case_types"} if problems else set()
     found_any = bool(sheets or problems)
     for table in TABLES:
         file = path / table.file
@@ -39,6 +44,8 @@ def read_folder(path: Path) -> Folder:
             found_any = True
             tables[table.name], faults = read_table(file, table)
             problems += faults
+            if faults and tables[table.name].is_empty():
+                unread.add(table.name)
         else:
             columns = dict.fromkeys(table.columns, pl.String) | {"line": pl.Int64}
             tables[table.name] = pl.DataFrame(schema=columns)
@@ -54,7 +61,7 @@ def read_folder(path: Path) -> Folder:
             found=str(path),
             hint="it holds case_types/*.toml and " + ", ".join(BY_FILE),
         )
-    return Folder(path, tuple(sheets), tables, tuple(problems))
+    return Folder(path, tuple(sheets), tables, tuple(problems), frozenset(unread))
 
 
 def _sheet(file: Path, problems: list[Problem]) -> list[tuple[str, Sheet]]:

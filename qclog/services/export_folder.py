@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from qclog.errors import InputError
 from qclog.exchange.tables import TABLES
+from qclog.services.output import new_folder
 from qclog.services.sheets import timezone_of
 from qclog.store.log import Log
 
@@ -28,15 +29,20 @@ _QUERIES = {
 def export_folder(log: Log, folder: Path) -> list[tuple[str, int]]:
     """Write every file of the contract, and shim stock if there is any; (file, rows) for each.
 
-    InputError if the folder holds something already.
+    InputError if the folder holds something already; OutputError if it can't be written, and then it is left empty.
     """
-    if folder.exists() and any(folder.iterdir()):
-        raise InputError("the folder is not empty", field="folder", found=folder, hint="name a new one")
     with log.reading() as use:
         zone = timezone_of(use)
         sheets = use.rows("sheets")
         frames = {name: use.frame(query) for name, query in _QUERIES.items()}
-    (folder / "case_types").mkdir(parents=True, exist_ok=True)
+    with new_folder(folder):
+        return _write(folder, sheets, frames, zone)
+
+
+def _write(
+    folder: Path, sheets: list[dict[str, Any]], frames: dict[str, pl.DataFrame], zone: ZoneInfo
+) -> list[tuple[str, int]]:
+    (folder / "case_types").mkdir()
     written = []
     for row in sheets:
         name = f"{_file_name(row['case_type'])}_{_file_name(row['version'])}.toml"

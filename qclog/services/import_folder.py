@@ -53,7 +53,7 @@ def import_folder(log: Log, path: Path, submission: Submission, *, timezone: str
                 raise _NothingNew
     except _NothingNew:
         added = dict.fromkeys(counts, 0)
-    except FolderError:
+    except BaseException:  # Ctrl-C and a full disk too must leave no empty log behind
         if made:
             log.remove_empty()
         raise

@@ -17,7 +17,7 @@ from qclog.domain.casetypes import version_at
 from qclog.domain.moments import read_moment
 from qclog.errors import InputError, Problem, QclogError
 from qclog.services.capture import Place, check_conditions, check_place, check_words, leaves_in
-from qclog.services.import_tables import Known
+from qclog.services.import_tables import TABLE_OF, Known
 from qclog.store.log import Use
 
 FILE = "readings.csv"
@@ -76,12 +76,20 @@ def _check_names(rows: _Rows, known: Known) -> None:
         schema={"job": pl.String, "case_type": pl.String, "variant": pl.String},
     )
     rows.join_worked_out(["job"], jobs)
-    rows.refuse(pl.col("case_type").is_null(), "job", "is a job that neither the folder nor the log has")
+    _need(rows, pl.col("case_type").is_null(), "job", "job", known)
     for column, names, what in (("technician", known.people, "person"), ("gauge", known.gauges, "gauge")):
         missing = pl.col(column).is_not_null() & ~pl.col(column).is_in(list(names))
-        rows.refuse(missing, column, f"is a {what} that neither the folder nor the log has")
+        _need(rows, missing, column, what, known)
     with_sheet = list(known.sheets)
     rows.frame = rows.frame.filter(pl.col("case_type").is_in(with_sheet))  # reported with jobs.csv
+
+
+def _need(rows: _Rows, missing: pl.Expr, column: str, what: str, known: Known) -> None:
+    """Refuse what points at nothing; where the table it points into could not be read, only that is reported."""
+    if TABLE_OF[what] in known.unread:
+        rows.frame = rows.frame.filter(~missing)
+    else:
+        rows.refuse(missing, column, f"is a {what} that neither the folder nor the log has")
 
 
 def _read_moments(rows: _Rows, known: Known) -> None:

@@ -37,7 +37,7 @@ def check_stock(use: Use, folder: Folder, known: Known) -> tuple[dict[str, pl.Da
     stock = _stock_in(use)
     problems = []
     for table, check in (("shim_stock", _sizes), ("shim_movements", _moves)):
-        cells = Cells(f"{table}.csv", known.zone)
+        cells = Cells(f"{table}.csv", known.zone, known.unread)
         check(
             cells, folder.tables[table].drop_nulls(["set", "nominal", "measured"]).iter_rows(named=True), known, stock
         )

@@ -25,7 +25,10 @@ T = TypeVar("T")
 
 @dataclass(slots=True)
 class Known:
-    """What rows may point at: what the log has, and what the folder adds as it is checked."""
+    """What rows may point at: what the log has, and what the folder adds as it is checked.
+
+    `unread` names the tables of the folder that could not be read: what points into those can't be checked.
+    """
 
     zone: ZoneInfo
     entry: int
@@ -37,6 +40,7 @@ class Known:
     jobs: dict[str, dict[str, Any]]
     parts: Counter[tuple[Any, ...]]
     comebacks: dict[tuple[str, datetime], tuple[Any, ...]]
+    unread: frozenset[str] = frozenset()
     new_sheets: list[Sheet] = field(default_factory=list)
     new_rows: dict[str, pl.DataFrame] = field(default_factory=dict)
 
@@ -73,9 +77,10 @@ def _comeback_values(row: dict[str, Any]) -> tuple[Any, ...]:
 class Cells:
     """Reads the cells of one table and gathers what is wrong."""
 
-    def __init__(self, file: str, zone: ZoneInfo) -> None:
+    def __init__(self, file: str, zone: ZoneInfo, unread: frozenset[str] = frozenset()) -> None:
         self.file = file
         self.zone = zone
+        self.unread = unread
         self.problems: list[Problem] = []
 
     def wrong(self, row: dict[str, Any], column: str | None, reason: str) -> None:
@@ -99,7 +104,7 @@ class Cells:
         return self.read(row, column, lambda text: read_moment(text, self.zone))
 
     def points_at(self, row: dict[str, Any], column: str, known: Iterable[str], what: str) -> None:
-        if row[column] is not None and row[column] not in known:
+        if row[column] is not None and row[column] not in known and TABLE_OF[what] not in self.unread:
             self.wrong(row, column, f"is a {what} that neither the folder nor the log has")
 
     def names(self, row: dict[str, Any], *columns: str) -> None:
@@ -136,6 +141,7 @@ def _whole(text: str) -> int:
     return value
 
 
+TABLE_OF = {"job": "jobs", "person": "people", "gauge": "gauges", "case type": "case_types"}
 _WORDS: dict[Callable[[str], Any], str] = {
     _number: "a number",
     _size: "a number above 0",
@@ -147,9 +153,10 @@ _WORDS: dict[Callable[[str], Any], str] = {
 
 def check_tables(folder: Folder, known: Known) -> list[Problem]:
     """Every problem of the sheets and small tables; `known` gains what they add."""
+    known.unread = folder.unread
     problems = _check_sheets(folder, known)
     for name, check in _CHECKS.items():
-        cells = Cells(f"{name}.csv", known.zone)
+        cells = Cells(f"{name}.csv", known.zone, known.unread)
         rows = folder.tables[name].drop_nulls(_REQUIRED[name]).iter_rows(named=True)
         check(cells, rows, known)
         problems += cells.problems

@@ -12,6 +12,7 @@ import polars as pl
 from qclog.charts.over_time import Line, Picture, draw
 from qclog.errors import InputError
 from qclog.services.case_chart import CaseChart
+from qclog.services.output import new_file
 
 FORMATS = (".svg", ".png", ".html")
 
@@ -101,17 +102,16 @@ def chart_of(chart: CaseChart, *, dark: bool = False, width: int = 700, height: 
 
 
 def save(chart: CaseChart, file: Path) -> None:
-    """Write the chart to an SVG, PNG or HTML file, without a browser or network."""
+    """Write the chart to an SVG, PNG or HTML file, without a browser or network.
+
+    InputError for another ending; OutputError if the file can't be written.
+    """
     kind = file.suffix.lower()
     if kind not in FORMATS:
         raise InputError(
             "a chart is saved as SVG, PNG or HTML", field="file", found=file.name, hint="end it in .svg or .png"
         )
-    file.parent.mkdir(parents=True, exist_ok=True)
     drawn = chart_of(chart)
-    if kind == ".png":
-        drawn.save(file, ppi=144)
-    elif kind == ".html":
-        drawn.save(file, inline=True)
-    else:
-        drawn.save(file)
+    settings: dict[str, dict[str, Any]] = {".png": {"ppi": 144}, ".html": {"inline": True}, ".svg": {}}
+    with new_file(file) as part:
+        drawn.save(part, **settings[kind])

@@ -6,6 +6,7 @@ with log.writing(entry) as use:    ...    # one transaction, all or nothing
 
 from __future__ import annotations
 
+import errno
 import os
 import time
 from collections.abc import Iterator
@@ -98,10 +99,8 @@ class Use:
     @contextmanager
     def _registered(self, name: str, frame: pl.DataFrame) -> Iterator[None]:
         self.connection.register(name, frame.to_arrow())
-        try:
-            yield
-        finally:
-            self.connection.unregister(name)
+        yield
+        self.connection.unregister(name)  # not after a failure: it would fail too, and hide why
 
 
 _KEYED_BY_ID = (
@@ -148,7 +147,12 @@ class Log:
     def create(self, *, timezone: str = "UTC") -> None:
         """Make a new, empty log whose local times are in `timezone`. LogError if there is a file already."""
         check_timezone(timezone)
-        self.path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise LogError(
+                f"the log's folder can't be made: {error.strerror or error}", field="log", found=self.path
+            ) from error
         _warm()
         with lock.holding(self.path, self.patience):
             if self.path.exists():
@@ -157,9 +161,8 @@ class Log:
                 with self._connection(new=True) as connection:
                     migrations.create(connection)
                     connection.execute("INSERT INTO setting VALUES ('timezone', ?)", [timezone])
-            except BaseException:
-                for leftover in (self.path, Path(f"{self.path}.wal")):
-                    leftover.unlink(missing_ok=True)
+            except BaseException:  # Ctrl-C too must leave no half-made log
+                self._unlink()
                 raise
 
     def remove_empty(self) -> None:
@@ -168,7 +171,11 @@ class Log:
             empty = use.rows("revision")[0]["revision"] == 0
         if empty:
             with lock.holding(self.path, self.patience):
-                self.path.unlink()
+                self._unlink()
+
+    def _unlink(self) -> None:
+        for file in (self.path, Path(f"{self.path}.wal")):
+            file.unlink(missing_ok=True)
 
     @contextmanager
     def reading(self) -> Iterator[Use]:
@@ -218,7 +225,11 @@ class Log:
                 hint="make one with `qclog init`, `qclog import` or `qclog demo`, or name it with --log",
             )
         with lock.holding(self.path, self.patience), self._connection(new=False) as connection:
-            migrations.bring_up(connection)
+            try:
+                migrations.bring_up(connection)
+            except LogError as error:
+                error.found = self.path
+                raise
             connection.execute(_views())
             yield connection
 
@@ -237,9 +248,15 @@ class Log:
                 raise _why_not_opened(self.path, error) from error
         try:
             yield connection
+        except duckdb.InterruptException as error:
+            raise KeyboardInterrupt from error
         except duckdb.Error as error:
             if isinstance(error, duckdb.IOException | duckdb.FatalException | duckdb.OutOfMemoryException):
                 raise _why_not_written(self.path, error) from error
+            raise
+        except RuntimeError as error:
+            if str(error) == "Query interrupted":  # how DuckDB's Python side says that Ctrl-C was pressed
+                raise KeyboardInterrupt from error
             raise
         finally:
             connection.close()
@@ -256,6 +273,8 @@ def _roll_back(connection: duckdb.DuckDBPyConnection) -> None:
 
 def _why_not_opened(path: Path, error: duckdb.Error) -> LogError:
     text = str(error)
+    if _is_full(text):
+        return _no_room(path)
     if "lock" in text.lower():
         return LogBusyError(
             "another program has the log open",
@@ -280,7 +299,24 @@ def _why_not_opened(path: Path, error: duckdb.Error) -> LogError:
     )
 
 
+def _is_full(text: str) -> bool:
+    """Whether the operating system refused a write for want of room: a full disk, a quota, a limit on files."""
+    reasons = (os.strerror(number) for number in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG))
+    return any(reason.lower() in text.lower() for reason in reasons)
+
+
+def _no_room(path: Path) -> LogError:
+    return LogError(
+        "there is no room left on the disk",
+        field="log",
+        found=path,
+        hint="make room and do this step again; what was stored before it is safe",
+    )
+
+
 def _why_not_written(path: Path, error: duckdb.Error) -> LogError:
+    if _is_full(str(error)):
+        return _no_room(path)
     first = str(error).splitlines()[0]
     if "could not read" in first.lower() or "corrupt" in first.lower():
         return LogDamagedError(
