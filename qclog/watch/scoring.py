@@ -6,6 +6,7 @@ k of m are taken together, and the chance of that is multiplied by the ways of c
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ Floats = np.ndarray[Any, np.dtype[np.float64]]
 Integers = np.ndarray[Any, np.dtype[np.int64]]
 
 MOST_TOGETHER = 12
+EXACT_FOR = 200
 
 
 def standardised(sums: Floats, counts: Floats, harmless: float) -> Floats:
@@ -29,6 +31,8 @@ def best_together(
 ) -> tuple[Floats, Integers]:
     """For each row of `z` (candidates x characteristics): log p of its strongest characteristics together, and k.
 
+    Of many rows only the strongest are worked out exactly; the others get log p 0.
+
     Only `allowed` entries may be taken; the choice among all entries of the row that have readings is paid for.
     """
     size = np.where(allowed, np.abs(z), 0.0)
@@ -37,10 +41,20 @@ def best_together(
     many = (z != 0).sum(axis=1, keepdims=True)
     k = np.arange(1, k_most + 1)[None, :]
     together = np.cumsum(top**2, axis=1)
-    log_p = chi2_log_tail(together, k) + log_choose(np.maximum(many, k), k)
-    log_p = np.where(top > 0, log_p, 0.0)
+    promising = _promising(together, k)
+    log_p = np.zeros(together.shape)
+    exact = chi2_log_tail(together[promising], k) + log_choose(np.maximum(many[promising], k), k)
+    log_p[promising] = np.where(top[promising] > 0, exact, 0.0)
     best = np.argmin(log_p, axis=1)
     return log_p[np.arange(len(z)), best], best + 1
+
+
+def _promising(together: Floats, k: Integers) -> Integers:
+    """The rows that can hold the strongest departure, by a quick bound; the rest need no exact tail."""
+    if len(together) <= EXACT_FOR:
+        return np.arange(len(together))
+    strength = (together - k * np.log(np.maximum(together, 1.0))).max(axis=1)
+    return np.argpartition(-strength, EXACT_FOR)[:EXACT_FOR]
 
 
 def chi2_log_tail(x: Floats, k: Integers) -> Floats:
@@ -59,6 +73,7 @@ def log_choose(m: Any, k: Any) -> Any:
     return special.gammaln(m + 1) - special.gammaln(k + 1) - special.gammaln(m - k + 1)
 
 
+@lru_cache(maxsize=512)
 def stretches(n: int, shortest: int) -> Integers:
     """Stretches of 0..n worth looking at, as (start, end): seeded lengths that shrink by the root of 2, each shifted
     by half its length, and every stretch that runs to the end. Their number grows in step with n.

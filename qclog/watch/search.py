@@ -65,17 +65,33 @@ def search(evidence: Evidence) -> list[Departure]:
 def _take_out_all(evidence: Evidence) -> list[Departure]:
     found: list[Departure] = []
     harmless = {kind: harmless_spread(evidence, members) for kind, members in evidence.members.items()}
+    stretched: dict[tuple[str, int], tuple[Departure | None, int]] = {}
     while len(found) < MOST_FINDINGS:
-        candidates = [_strongest(evidence, members, harmless[members.kind]) for members in evidence.members.values()]
+        candidates = [
+            _strongest(evidence, members, harmless[members.kind], stretched) for members in evidence.members.values()
+        ]
         enough = [d for d in candidates if d is not None and d.log_p <= log(alpha_of(d.kind))]
         if not enough:
             break
         chosen = min(enough, key=lambda d: d.log_p)
         take_out(evidence, chosen)
         found.append(chosen)
+        _forget_touched(evidence, chosen, stretched)
         if sum(d.kind == chosen.kind and d.level == chosen.level for d in found) > MOST_OF_ONE:
             break
     return found
+
+
+def _forget_touched(
+    evidence: Evidence, taken_out: Departure, stretched: dict[tuple[str, int], tuple[Departure | None, int]]
+) -> None:
+    """Of the stretches worked out before, drop those of levels whose readings have just changed."""
+    touched = np.zeros(len(evidence.z), dtype=bool)
+    touched[taken_out.readings] = True
+    for kind in OVER_TIME:
+        members = evidence.members[kind]
+        for level in np.unique(members.level[touched[members.reading]]):
+            stretched.pop((kind, int(level)), None)
 
 
 def alpha_of(kind: str) -> float:
@@ -114,11 +130,16 @@ def harmless_spread(evidence: Evidence, members: Members) -> float:
     return float(np.clip(spread, least, MOST_HARMLESS))
 
 
-def _strongest(evidence: Evidence, members: Members, harmless: float) -> Departure | None:
+def _strongest(
+    evidence: Evidence,
+    members: Members,
+    harmless: float,
+    stretched: dict[tuple[str, int], tuple[Departure | None, int]],
+) -> Departure | None:
     if not len(members.reading):
         return None
     if members.kind in OVER_TIME:
-        return _strongest_stretch(evidence, members, harmless)
+        return _strongest_stretch(evidence, members, harmless, stretched)
     if members.kind == "rebuilt":
         return _strongest_slope(evidence, members, harmless)
     return _strongest_level(evidence, members, harmless)
@@ -234,7 +255,12 @@ def _strongest_slope(evidence: Evidence, members: Members, harmless: float) -> D
     return best
 
 
-def _strongest_stretch(evidence: Evidence, members: Members, harmless: float) -> Departure | None:
+def _strongest_stretch(
+    evidence: Evidence,
+    members: Members,
+    harmless: float,
+    stretched: dict[tuple[str, int], tuple[Departure | None, int]],
+) -> Departure | None:
     """Gauges and technicians: the whole time, from some day on, or between two days."""
     best: Departure | None = None
     ends = np.searchsorted(members.level, np.arange(len(members.names) + 1))
@@ -244,7 +270,9 @@ def _strongest_stretch(evidence: Evidence, members: Members, harmless: float) ->
         reading = reading[evidence.counts[reading]]
         if not len(reading):
             continue
-        found, tried = _best_stretch(evidence, reading, members.kind, level, harmless)
+        if (members.kind, level) not in stretched:
+            stretched[members.kind, level] = _best_stretch(evidence, reading, members.kind, level, harmless)
+        found, tried = stretched[members.kind, level]
         places += tried
         if found is not None and (best is None or found.log_p < best.log_p):
             best = found
