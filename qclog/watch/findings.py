@@ -15,6 +15,7 @@ from qclog.watch.observations import Observations
 from qclog.watch.replay import found_at, rank_in_series
 from qclog.watch.residuals import Floats, Integers, standardise
 from qclog.watch.search import Departure, search
+from qclog.watch.slow import Slow, find_drifts, find_wider
 
 ALIKE = 0.8
 SHOWN_FROM_Z = 3.0
@@ -103,7 +104,14 @@ def _find_departures(observations: Observations) -> tuple[Finding, ...]:
     if not len(residuals.z):
         return ()
     evidence = arrange(observations, residuals)
+    counts = evidence.counts.copy()
     departures = search(evidence)
+    wider = find_wider(evidence)
+    if wider:  # what scatters more is measured against its own scatter, or it would pass for many odd units
+        evidence.z, evidence.counts = evidence.original.copy(), counts
+        for found in wider:
+            evidence.z[found.readings] /= np.hypot(1.0, found.size)
+        departures = search(evidence)
     left = evidence.z.copy()
     rank = rank_in_series(evidence)
     units = {
@@ -111,7 +119,50 @@ def _find_departures(observations: Observations) -> tuple[Finding, ...]:
     }
     taken = observations.rows["taken_at"].to_list()
     findings = [_name(evidence, group, left, rank, units, taken) for group in _grouped(departures)]
-    return tuple(findings)
+    slow = [*wider, *find_drifts(evidence)]
+    return (*findings, *(_name_slow(evidence, found, units, taken) for found in slow))
+
+
+def _name_slow(evidence: Evidence, slow: Slow, units: dict[tuple[str, str], str], taken: list[Any]) -> Finding:
+    """A widening or a drift as a finding."""
+    jobs = [evidence.jobs[j] for j in dict.fromkeys(evidence.job[slow.readings].tolist())]
+    case_types = tuple(sorted({evidence.case_types[c] for c in np.unique(evidence.case_type[slow.readings])}))
+    codes = tuple(sorted({evidence.aspects[a][0] for a in np.unique(evidence.aspect[slow.readings])}))
+    first = int(slow.readings[slow.first_enough])
+    drift = slow.kind == "drift"
+    spread = float(np.median(evidence.spread[slow.readings]))
+    unit = units[(case_types[0], codes[0])] if drift else None
+    where = f"{', '.join(c.replace('_', ' ') for c in codes)} of {', '.join(case_types)}"
+    n = f"n = {len(jobs)} units"
+    if drift:
+        way = "up" if slow.size > 0 else "down"
+        text = f"A slow drift {way} that follows no identifier: {where} by {abs(slow.size):.1f} ordinary spreads, {n}."
+    else:
+        text = f"Readings with {slow.kind} {slow.name} scatter more: {slow.size:.1f} ordinary spreads on top, {n}."
+    identifier = "case_type" if drift else slow.kind
+    cause = "drift" if drift else slow.kind
+    slug = f"{cause} {identifier} {slow.name} {codes[0] if drift else 'wider'}".replace(" ", "-")
+    return Finding(
+        id=slug,
+        cause=cause,
+        identifier=identifier,
+        level=slow.name,
+        case_types=case_types,
+        characteristics=codes,
+        jobs=tuple(jobs),
+        direction=("high" if slow.size > 0 else "low") if drift else "wider",
+        size_sd=round(abs(slow.size), 3),
+        size=round(abs(slow.size) * spread, 6) if drift else None,
+        unit=unit,
+        strength=float(exp(max(-700.0, slow.log_p))),
+        first_job=jobs[0],
+        last_job=jobs[-1],
+        found_at_job=evidence.jobs[evidence.job[first]],
+        found_at=taken[evidence.row[first]],
+        confounded_with=(),
+        text=text,
+        sizes=(),
+    )
 
 
 def _grouped(departures: list[Departure]) -> list[list[Departure]]:

@@ -145,3 +145,21 @@ def test_a_characteristic_that_is_even_for_everyone_blames_nobody() -> None:
     assert (
         find_heaping(pl.concat([ticks(n, (rng.random(120) < 0.66).tolist()) for n in ("Ash", "Birch", "Cedar")])) == []
     )
+
+
+def test_a_slow_drift_and_a_gauge_that_scatters_are_named() -> None:
+    """A drift of three units of value over two years in one characteristic; a feeler with two more units of scatter."""
+    from dataclasses import replace
+
+    o = build(7, faulty=False).observations
+    taken = o.rows["taken_at"].to_physical().to_numpy()
+    value = o.rows["value"].to_numpy().copy()
+    drifting = ((o.rows["case_type"] == "T1") & (o.rows["characteristic"] == "c3")).to_numpy()
+    value[drifting] += 3.0 * ((taken - taken[0]) / (taken[-1] - taken[0]))[drifting]
+    keys = ["job", "characteristic", "stage"]
+    gauge = o.rows.join(o.gauges, on=keys, how="left", maintain_order="left")["gauge"].to_numpy()
+    loose = gauge == "TQ-2"
+    value[loose] += np.random.default_rng(0).normal(0, 2.0, loose.sum())
+    found = {(f.cause, f.level, f.direction) for f in find(replace(o, rows=o.rows.with_columns(value=pl.Series(value))))}
+    assert ("drift", "T1", "high") in found
+    assert ("gauge", "TQ-2", "wider") in found
