@@ -115,8 +115,8 @@ def _ticks(readings: pl.DataFrame, gauges: list[dict[str, Any]]) -> pl.DataFrame
 
 
 def _has_both(leaves: str | None, step: float) -> bool:
-    if not leaves:
-        return True
+    if not leaves:  # the leaf set is part of the question, so without it there is no answer
+        return False
     ticks = {round(float(leaf) / step) % 2 for leaf in leaves.split()}
     return ticks == {0, 1}
 

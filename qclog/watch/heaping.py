@@ -15,6 +15,8 @@ from qclog.stats.digits import judge_share
 FEWEST = 30
 ALPHA = 0.01
 CLEAR_SHARE = 0.70
+CLEAR_DIFFERENCE = 0.15
+EVEN_HANDED = (0.25, 0.75)  # a characteristic that the others read nearly all even, or all odd, says nothing of a hand
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +43,7 @@ def find_heaping(ticks: pl.DataFrame) -> list[Heaping]:
         mine = ticks.filter(pl.col("technician") == name)
         expected = _expected(ticks.filter(pl.col("technician") != name))
         mine = mine.join(expected, on=["case_type", "characteristic"], how="left", maintain_order="left")
-        mine = mine.with_columns(pl.col("expected").fill_null(0.5).clip(0.3, 0.7))
+        mine = mine.with_columns(pl.col("expected").fill_null(0.5)).filter(pl.col("expected").is_between(*EVEN_HANDED))
         candidates = [_judge(name, mine[start:], len(people)) for start in _starts(len(mine))]
         enough = [c for c in candidates if c is not None]
         if enough:
@@ -64,7 +66,8 @@ def _judge(name: str, mine: pl.DataFrame, people: int) -> Heaping | None:
     side = even / n >= expected
     places = people * 8
     p = _chance(even, n, expected, side=side, places=places)
-    if p > ALPHA or (even if side else n - even) / n < CLEAR_SHARE:
+    share, usual = (even / n, expected) if side else (1 - even / n, 1 - expected)
+    if p > ALPHA or share < CLEAR_SHARE or share - usual < CLEAR_DIFFERENCE:
         return None
     return Heaping(name, mine, side, (even if side else n - even) / n, p, _first_enough(mine, side, places))
 

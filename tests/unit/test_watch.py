@@ -158,8 +158,9 @@ def test_a_slow_drift_and_a_gauge_that_scatters_are_named() -> None:
     value[drifting] += 3.0 * ((taken - taken[0]) / (taken[-1] - taken[0]))[drifting]
     keys = ["job", "characteristic", "stage"]
     gauge = o.rows.join(o.gauges, on=keys, how="left", maintain_order="left")["gauge"].to_numpy()
-    loose = gauge == "TQ-2"
+    loose = gauge == "FG-2"
     value[loose] += np.random.default_rng(0).normal(0, 2.0, loose.sum())
-    found = {(f.cause, f.level, f.direction) for f in find(replace(o, rows=o.rows.with_columns(value=pl.Series(value))))}
+    changed = replace(o, rows=o.rows.with_columns(value=pl.Series(value)))
+    found = {(f.cause, f.level, f.direction) for f in find(changed)}
     assert ("drift", "T1", "high") in found
-    assert ("gauge", "TQ-2", "wider") in found
+    assert ("gauge", "FG-2", "wider") in found
