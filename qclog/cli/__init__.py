@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from qclog import __version__
 from qclog.cli import chart, exchange, findings, gauge, job, log, pack, person, read, sheet, stock, tour
+from qclog.cli.stopping import stop_listening, stop_once
 from qclog.errors import FolderError, QclogError, SheetError
 
 NOUNS = (tour, log, exchange, sheet, job, read, pack, stock, chart, findings, person, gauge)
@@ -34,6 +35,8 @@ def build_parser() -> argparse.ArgumentParser:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command. Exit status 0 done, 1 not done, 2 bad input, 130 stopped by Ctrl-C."""
     _speak_utf8()
+    if argv is None:
+        stop_once()
     arguments = build_parser().parse_args(argv)
     try:
         status: int = arguments.run(arguments)
@@ -47,6 +50,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"qclog: {error}", file=sys.stderr)
         return 1 if isinstance(error, OSError) else 2
     except KeyboardInterrupt:
+        stop_listening()
         print("\nqclog: stopped; everything acknowledged so far is stored", file=sys.stderr)
         return 130
     except BrokenPipeError:

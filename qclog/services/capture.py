@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from fractions import Fraction
+from typing import Any
 from uuid import UUID
 
 from qclog.domain import readings, units
@@ -73,9 +74,9 @@ def _store(
 ) -> Taken:
     try:
         with log.writing(submission) as use:
-            context = _context(use, place, how)
             if replaces is not None:
-                _need_attempt(use, place, replaces)
+                how = _as_before(how, _need_attempt(use, place, replaces))
+            context = _context(use, place, how)
             said = understand(context, text)
             new = _new(context, place, said, how, replaces, reason)
             row_id, attempt = records.add_reading(use, new)
@@ -90,25 +91,36 @@ def _store(
         return _taken(context, place, row["attempt"], understand(context, row["said"]), row["id"], already=True)
 
 
-def correct_last(log: Log, job: str, text: str, reason: str, how: Circumstances, submission: Submission) -> Taken:
-    """Replace the last reading of the job by what is said now; the first stays in the log with the reason."""
+def _as_before(how: Circumstances, row: dict[str, Any]) -> Circumstances:
+    """A correction was read with the gauge and under the conditions of what it corrects, unless it says otherwise."""
+    conditions = how.conditions or tuple((row["conditions"] or "").split())
+    return replace(how, gauge=how.gauge or row["gauge"], conditions=conditions)
+
+
+def last_reading(log: Log, job: str) -> dict[str, Any]:
+    """The last reading entered for the job that still counts, a row of the log. InputError if there is none."""
     with log.reading() as use:
         records.need(use, "job", "job", job, "job")
         rows = use.rows("last_reading", job=job)
     if not rows:
         raise InputError("the job has no reading to correct", field="job", found=job, hint="log one first")
-    row = rows[0]
+    return rows[0]
+
+
+def correct_last(log: Log, job: str, text: str, reason: str, how: Circumstances, submission: Submission) -> Taken:
+    """Replace the last reading of the job, as `correct` does."""
+    row = last_reading(log, job)
     place = Place(job, row["characteristic"], row["stage"], row["position"])
-    kept = Circumstances(
-        how.technician, how.gauge or row["gauge"], how.taken_at, tuple((row["conditions"] or "").split()), how.note
-    )
-    return correct(log, place, row["attempt"], text, reason, kept, submission)
+    return correct(log, place, row["attempt"], text, reason, how, submission)
 
 
 def correct(
     log: Log, place: Place, attempt: int, text: str, reason: str, how: Circumstances, submission: Submission
 ) -> Taken:
-    """Replace one attempt at `place` by what is said now. The first stays, with who, when and why."""
+    """Replace one attempt at `place` by what is said now. The first stays, with who, when and why.
+
+    The gauge and the conditions stay those of the first where `how` does not name others.
+    """
     if not reason.strip():
         raise InputError("a correction needs a reason", field="reason", hint="for example: mistyped, wrong position")
     return _store(log, place, text, how, submission, replaces=attempt, reason=reason.strip())
@@ -121,7 +133,7 @@ def strike(log: Log, place: Place, attempt: int, reason: str, person: str, submi
     with log.writing(submission) as use:
         records.need(use, "person", "person", person, "person")
         row = _need_attempt(use, place, attempt)
-        records.strike_out(use, row, person, reason.strip())
+        records.strike_out(use, UUID(str(row["id"])), person, reason.strip())
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,11 +305,11 @@ def _taken(
     return Taken(row_id, place, attempt, said, readings.read_back(said), verdict, doubt, already)
 
 
-def _need_attempt(use: Use, place: Place, attempt: int) -> UUID:
+def _need_attempt(use: Use, place: Place, attempt: int) -> dict[str, Any]:
     here = records.attempts_here(use, place.job, place.characteristic, place.stage, place.position)
     for row in here:
         if row["attempt"] == attempt:
-            return UUID(str(row["id"]))
+            return row
     where = f"{place.characteristic} {place.stage} {place.position}".strip()
     raise UnknownNameError(
         f"job {place.job} has no attempt {attempt} at {where}",

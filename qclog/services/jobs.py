@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from qclog.domain.casetypes import Characteristic, Sheet, Version, condition_of_parts, version_at
+from qclog.domain.casetypes import Characteristic, Limits, Sheet, Version, condition_of_parts, version_at
 from qclog.domain.jobs import STAGES, Job, Part
 from qclog.domain.judging import Verdict, judge
 from qclog.errors import InputError, UnknownNameError
@@ -56,6 +56,13 @@ class Story:
     def missing(self) -> tuple[Wanted, ...]:
         """The places still without a reading."""
         return tuple(w for w in self.wanted if not w.done)
+
+    def limits_for(self, wanted: Wanted) -> Limits | None:
+        """What a reading at a place will be judged by, new or re-used as this job's parts are; None if by nothing."""
+        parts = [(p["part"], p["condition"]) for p in self.parts]
+        condition = condition_of_parts(wanted.characteristic, parts)
+        found = wanted.characteristic.limit_set(wanted.place.stage, condition)
+        return found[1] if found else None
 
 
 def open_job(log: Log, job: Job, submission: Submission) -> None:

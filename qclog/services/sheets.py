@@ -100,8 +100,10 @@ def overview(log: Log) -> list[Overview]:
         return [Overview(latest(use, r["case_type"]), r["jobs"], r["first_opened"], r["last_opened"]) for r in rows]
 
 
-def limits_text(limits: Limits) -> str:
-    """A limit set as a person would say it: `15 to 17.5, wanted 16`."""
+def limits_text(limits: Limits | None) -> str:
+    """A limit set as a person would say it: `15 to 17.5, wanted 16`; empty for none."""
+    if limits is None:
+        return ""
     lower, upper = limits.lower, limits.upper
     if lower is not None and upper is not None:
         said = f"{lower:g} to {upper:g}"

@@ -30,7 +30,7 @@ def verdict_text(verdict: Verdict, characteristic: Characteristic | None) -> str
 
 def asked_text(characteristic: Characteristic, verdict: Verdict) -> str:
     """The limits a reading is judged by: `15 to 17.5, wanted 16 thou`; empty if there are none."""
-    text = limits_text(verdict.limits) if verdict.limits is not None else ""
+    text = limits_text(verdict.limits)
     return f"{text} {characteristic.unit}" if text else ""
 
 

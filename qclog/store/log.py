@@ -157,13 +157,19 @@ class Log:
         with lock.holding(self.path, self.patience):
             if self.path.exists():
                 raise LogError("there is a file already", field="log", found=self.path, hint="choose another name")
+            # Made under another name, so that a kill or a power cut leaves no half-made log.
+            unfinished = Log(self.path.with_name(f".{self.path.name}.unfinished"))
+            unfinished._unlink()
             try:
-                with self._connection(new=True) as connection:
+                with unfinished._connection(new=True) as connection:
                     migrations.create(connection)
                     connection.execute("INSERT INTO setting VALUES ('timezone', ?)", [timezone])
-            except BaseException:  # Ctrl-C too must leave no half-made log
-                self._unlink()
+                unfinished.path.rename(self.path)
+            except LogError as error:
+                error.found = self.path
                 raise
+            finally:
+                unfinished._unlink()
 
     def remove_empty(self) -> None:
         """Take away a log that was made and never written to; one with an entry stays."""
@@ -251,7 +257,8 @@ class Log:
         except duckdb.InterruptException as error:
             raise KeyboardInterrupt from error
         except duckdb.Error as error:
-            if isinstance(error, duckdb.IOException | duckdb.FatalException | duckdb.OutOfMemoryException):
+            unusable = isinstance(error, duckdb.IOException | duckdb.FatalException | duckdb.OutOfMemoryException)
+            if unusable or _is_full(str(error)):
                 raise _why_not_written(self.path, error) from error
             raise
         except RuntimeError as error:

@@ -176,11 +176,9 @@ def ask(log: Log, story: Story, person: str, gauge: str | None) -> None:
 
 def _what_is_asked(story: Story, wanted: Wanted) -> str:
     c = wanted.characteristic
-    said = c.limit_set(wanted.place.stage, None)
-    if c.in_words:
-        parts = [" or ".join(c.words)]
-    else:
-        parts = [f"limits {limits_text(said[1])} {c.unit}" if said and limits_text(said[1]) else f"in {c.unit}"]
+    limits = limits_text(story.limits_for(wanted))
+    in_unit = f"limits {limits} {c.unit}" if limits else f"in {c.unit}"
+    parts = [" or ".join(c.words) if c.in_words else in_unit]
     parts += ["15/16 for 15 goes, 16 does not"] if c.gauge_kind == "feeler" else []
     parts += [x for x in (c.view or story.sheet.view if c.positions else None, c.caution) if x]
     return ". ".join(p[0].upper() + p[1:] for p in parts)

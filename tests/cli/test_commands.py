@@ -138,7 +138,7 @@ def test_a_guided_run_is_left_and_resumed(
     story = jobs.tell(shop, "J-1")
     assert [r.row["said"] for r in story.readings] == ["40", "15/16", "61", "16"]
     assert len(story.missing) == 8
-    assert guided(monkeypatch, "17", "?", "nonsense", "18", "19", "19", "19", "19", "pass", "12", "oiled rotating") == 0
+    assert guided(monkeypatch, "17", "?", "nonsense", "18", "19", "19", "19", "19", "pass", "oiled rotating", "12") == 0
     out = capsys.readouterr().out
     assert "3 of 11 places read" in out
     assert jobs.tell(shop, "J-1").missing == ()

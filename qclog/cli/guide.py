@@ -1,0 +1,188 @@
+"""The guided run of `qclog read JOB`: every place that is still wanted is asked for, until it is left."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from qclog.cli.answer import print_taken
+from qclog.cli.stopping import ask
+from qclog.errors import InputError, QclogError
+
+if TYPE_CHECKING:
+    from qclog.domain.casetypes import Characteristic
+    from qclog.services.capture import Circumstances
+    from qclog.services.jobs import Story, Wanted
+    from qclog.store.log import Log, Submission
+
+_HELP = (
+    "Type what you read: 16, 15/16 (15 goes, 16 does not), 0.41 mm, not accessible.\n"
+    "Enter alone: skip this place for now.  fix NEW: correct the last one.  gauge NAME: read with that gauge.\n"
+    "?: this help.  quit: leave; run the same command again to go on where you stopped."
+)
+_LEAVE = ("quit", "q", "exit", "leave")
+
+
+class _Left(Exception):  # noqa: N818 - the person leaves; not an error
+    """The run is left for now."""
+
+
+@dataclass(slots=True)
+class _Run:
+    """A run as it goes: `gauges` in use by the kind of gauge that a characteristic wants, with each gauge's kind."""
+
+    log: Log
+    story: Story
+    how: Circumstances
+    kinds: dict[str, str]
+    gauges: dict[str | None, str] = field(default_factory=dict)
+    conditions: tuple[str, ...] | None = ()
+
+    def submission(self) -> Submission:
+        from qclog.store.log import Submission
+
+        return Submission(self.how.technician, "terminal", f"reading of job {self.job}")
+
+    @property
+    def job(self) -> str:
+        return str(self.story.job["job"])
+
+
+def run(log: Log, job: str, how: Circumstances, stage: str | None) -> int:
+    """Ask for what is still wanted of `job` (at `stage`); what was stored before it is left stays."""
+    from qclog.services import jobs, people
+
+    story = jobs.tell(log, job)
+    left = [w for w in story.missing if stage in (None, w.place.stage)]
+    total = len(story.wanted)
+    print(f"Job {job}, {story.sheet.name}: {total - len(story.missing)} of {total} places read.")
+    if story.sheet.caution:
+        print(f"Caution: {story.sheet.caution}")
+    if not left:
+        print("Nothing more is wanted.")
+        return 0
+    print(_HELP)
+    going = _Run(log, story, how, {g["gauge"]: g["kind"] for g in people.list_gauges(log) if not g["withdrawn"]})
+    if how.gauge is not None:
+        _use_gauge(going, how.gauge)
+    still = len(left)
+    try:
+        still -= sum(_ask_for(going, wanted, first=_begins(left, at)) for at, wanted in enumerate(left))
+    except _Left:
+        still = len([w for w in jobs.tell(log, job).missing if stage in (None, w.place.stage)])
+    if still:
+        print(f"{still} still wanted: run the same command again.")
+    return 0
+
+
+def _begins(left: list[Wanted], at: int) -> bool:
+    """Whether another characteristic or stage begins here."""
+    here, before = left[at], left[at - 1]
+    return at == 0 or (here.characteristic.code, here.place.stage) != (
+        before.characteristic.code,
+        before.place.stage,
+    )
+
+
+def _ask_for(going: _Run, wanted: Wanted, *, first: bool) -> bool:
+    """Ask for one place until it is read (True) or skipped (False)."""
+    if first:
+        _print_heading(going, wanted)
+        going.conditions = _ask_conditions(going.how.conditions, wanted.characteristic)
+    while going.conditions is not None:
+        text = _hear(f"  {wanted.place.position or wanted.characteristic.code}> ")
+        if not text:
+            return False
+        word, _, rest = text.partition(" ")
+        try:
+            if text in ("?", "help"):
+                print(_HELP)
+            elif word.lower() == "fix":
+                _fix(going, rest.strip())
+            elif word.lower() == "gauge":
+                _use_gauge(going, rest.strip(), wanted.characteristic)
+                print(f"  gauge: {rest.strip()}")
+            else:
+                _take(going, wanted, text)
+                return True
+        except QclogError as error:
+            print(f"  {error}", file=sys.stderr)
+    return False
+
+
+def _hear(prompt: str) -> str:
+    text = ask(prompt)
+    if text is None or text.lower() in _LEAVE:
+        raise _Left
+    return text
+
+
+def _take(going: _Run, wanted: Wanted, text: str) -> None:
+    from qclog.services import capture
+
+    gauge = going.gauges.get(wanted.characteristic.gauge_kind)
+    how = replace(going.how, gauge=gauge, conditions=going.conditions or ())
+    taken = capture.take(going.log, wanted.place, text, how, going.submission())
+    print_taken(taken, going.log, named=False, put_right="type fix and what it should be")
+
+
+def _fix(going: _Run, text: str) -> None:
+    from qclog.services import capture, wording
+
+    if not text:
+        raise InputError("say what it should be", field="fix", hint="for example: fix 16")
+    last = capture.last_reading(going.log, going.job)
+    where = " ".join(x for x in (last["characteristic"], last["position"]) if x)
+    reason = _hear(f"  {where} was {wording.reading_text(last)}. Why? (mistyped, wrong position, re-seated ...) ")
+    how = replace(going.how, gauge=None, conditions=())
+    taken = capture.correct_last(going.log, going.job, text, reason, how, going.submission())
+    print_taken(taken, going.log, named=True, put_right="type fix and what it should be")
+
+
+def _use_gauge(going: _Run, gauge: str, wanted: Characteristic | None = None) -> None:
+    """Read with `gauge` what its kind is for, and the characteristic in hand."""
+    if gauge not in going.kinds:
+        from qclog.errors import UnknownNameError
+
+        raise UnknownNameError(
+            "the log has no such gauge in use", field="gauge", found=gauge, hint="it has " + ", ".join(going.kinds)
+        )
+    for kind in (going.kinds[gauge], wanted.gauge_kind if wanted else None):
+        going.gauges[kind] = gauge
+
+
+def _print_heading(going: _Run, wanted: Wanted) -> None:
+    from qclog.domain.jobs import STAGE_WORDS
+    from qclog.services.sheets import limits_text
+
+    c = wanted.characteristic
+    print(f"\n{c.name} ({STAGE_WORDS[wanted.place.stage]}), in {' or '.join(c.words) if c.in_words else c.unit}")
+    said = limits_text(going.story.limits_for(wanted))
+    if said:
+        print(f"  limits: {said} {c.unit}")
+    if c.view:
+        print(f"  {c.view}")
+    if c.caution:
+        print(f"  Caution: {c.caution}")
+    fitting = [name for name, kind in going.kinds.items() if kind == c.gauge_kind]
+    if c.gauge_kind in going.gauges:
+        print(f"  gauge: {going.gauges[c.gauge_kind]}")
+    elif fitting:
+        print(f"  gauge: not said (gauge NAME says it: {', '.join(fitting)})")
+
+
+def _ask_conditions(given: tuple[str, ...], characteristic: Characteristic) -> tuple[str, ...] | None:
+    """The conditions to record with the readings that follow, asked for where `given` is not enough; None to skip."""
+    from qclog.services.capture import check_conditions
+
+    wanted = ", ".join(characteristic.conditions).replace("|", " or ")
+    while True:
+        try:
+            check_conditions(characteristic, given)
+            return given
+        except InputError:
+            text = _hear(f"  conditions ({wanted})> ")
+            if not text:
+                return None
+            given = tuple(text.replace(",", " ").split())
