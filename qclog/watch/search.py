@@ -9,7 +9,7 @@ import numpy as np
 
 from qclog.watch.evidence import Evidence, Members
 from qclog.watch.residuals import Floats, Integers, refer_again
-from qclog.watch.scoring import MOST_TOGETHER, best_together, standardised, stretches
+from qclog.watch.scoring import EXACT_FOR, MOST_TOGETHER, best_together, standardised, stretches
 
 LEAST_HARMLESS = {"machining_batch": 0.05, "lot": 0.15, "gauge": 0.15, "technician": 0.15}
 MOST_HARMLESS = 0.30
@@ -67,17 +67,23 @@ def _take_out_all(evidence: Evidence) -> list[Departure]:
     harmless = {kind: harmless_spread(evidence, members) for kind, members in evidence.members.items()}
     stretched: dict[tuple[str, int], tuple[Departure | None, int]] = {}
     while len(found) < MOST_FINDINGS:
-        candidates = [
-            _strongest(evidence, members, harmless[members.kind], stretched) for members in evidence.members.values()
+        groups = [
+            _strongest(evidence, members, harmless[kind], stretched)
+            for kind, members in evidence.members.items()
+            if kind != "case_serial"
         ]
-        enough = [d for d in candidates if d is not None and d.log_p <= log(alpha_of(d.kind))]
-        if not enough:
+        group = min((d for d in groups if d is not None), key=lambda d: d.log_p, default=None)
+        if group is not None and group.log_p > log(ALPHA_GROUP):
+            group = None
+        singles = _odd_cases(evidence, evidence.members["case_serial"])
+        chosen = [d for d in singles if group is None or d.log_p < group.log_p] or ([group] if group else [])
+        if not chosen:
             break
-        chosen = min(enough, key=lambda d: d.log_p)
-        take_out(evidence, chosen)
-        found.append(chosen)
-        _forget_touched(evidence, chosen, stretched)
-        if sum(d.kind == chosen.kind and d.level == chosen.level for d in found) > MOST_OF_ONE:
+        for departure in chosen:
+            take_out(evidence, departure)
+            _forget_touched(evidence, departure, stretched)
+        found += chosen
+        if group and sum(d.kind == group.kind and d.level == group.level for d in found) > MOST_OF_ONE:
             break
     return found
 
@@ -146,47 +152,67 @@ def _strongest(
 
 
 def _strongest_level(evidence: Evidence, members: Members, harmless: float) -> Departure | None:
-    """Among levels looked at whole: batches, lots, single cases."""
+    """The strongest among levels looked at whole: batches and lots."""
+    strongest = _whole_levels(evidence, members, harmless, most=1)
+    return strongest[0] if strongest else None
+
+
+def _odd_cases(evidence: Evidence, members: Members) -> list[Departure]:
+    """Every single case that is odd enough, strongest first."""
+    return [d for d in _whole_levels(evidence, members, 0.0, most=EXACT_FOR) if d.log_p <= log(ALPHA_SINGLE)]
+
+
+def _whole_levels(evidence: Evidence, members: Members, harmless: float, *, most: int) -> list[Departure]:
     use = evidence.counts[members.reading]
     reading, level = members.reading[use], members.level[use]
     if not len(reading):
-        return None
+        return []
     width = len(evidence.aspects)
     cell = level * width + evidence.aspect[reading]
     shape = (len(members.names), width)
-    counts = _tally(cell, shape[0] * width).reshape(shape)
-    sums = _tally(cell, shape[0] * width, evidence.z[reading]).reshape(shape)
-    matters = _tally(cell, shape[0] * width, evidence.matters[reading]).reshape(shape)
+    size = shape[0] * width
+    counts = _tally(cell, size).reshape(shape)
+    sums = _tally(cell, size, evidence.z[reading]).reshape(shape)
+    matters = _tally(cell, size, evidence.matters[reading]).reshape(shape)
     single = members.kind == "case_serial"
-    shares = _tally(cell, shape[0] * width, _shares(evidence, reading, level)).reshape(shape)
     with np.errstate(invalid="ignore", divide="ignore"):
-        share = np.nan_to_num(shares / counts)
         limit = np.nan_to_num(matters / counts)
-    z, means = _against_the_rest(sums, counts, share, 0.0 if single else harmless)
+        if single:
+            share = np.zeros(shape)
+        else:
+            share = np.nan_to_num(_tally(cell, size, _shares(evidence, reading, level)).reshape(shape) / counts)
+    z, means = _against_the_rest(sums, counts, share, harmless)
     if not single:
-        jobs = _jobs_of(evidence, reading, level, shape[0])
-        z[jobs < 2] = 0.0
+        z[_jobs_of(evidence, reading, level, shape[0]) < 2] = 0.0
     log_p, k = best_together(z, np.abs(means) >= limit, MOST_OF_A_CASE if single else MOST_TOGETHER)
     penalty = log(max(1, shape[0])) + (0.0 if single else log(len(evidence.members)))
     log_p = log_p + penalty
-    at = int(np.argmin(log_p))
-    if log_p[at] >= 0:
-        return None
-    aspects = np.argsort(-np.where(np.abs(means[at]) >= limit[at], np.abs(z[at]), 0.0))[: k[at]]
-    effects = tuple((int(a), float(means[at, a])) for a in aspects)
-    mine = members.reading[members.level == at]
-    return Departure(
-        members.kind,
-        at,
-        float(log_p[at]),
-        mine,
-        effects,
-        whole=True,
-        open_ended=False,
-        penalty=penalty,
-        many=int((z[at] != 0).sum()),
-        harmless=0.0 if single else harmless,
-    )
+    ends = np.searchsorted(members.level, np.arange(len(members.names) + 1))
+    found = []
+    for at in np.argsort(log_p, kind="stable")[:most]:
+        if log_p[at] >= 0:
+            break
+        aspects = np.argsort(-np.where(np.abs(means[at]) >= limit[at], np.abs(z[at]), 0.0))[: k[at]]
+        found.append(
+            Departure(
+                members.kind,
+                int(at),
+                float(log_p[at]),
+                members.reading[ends[at] : ends[at + 1]],
+                tuple((int(a), float(means[at, a])) for a in aspects),
+                whole=True,
+                open_ended=False,
+                penalty=penalty,
+                many=int((z[at] != 0).sum()),
+                harmless=harmless,
+            )
+        )
+    return found
+
+
+def _jobs_of(evidence: Evidence, reading: Integers, level: Integers, levels: int) -> Integers:
+    pairs = np.unique(level * len(evidence.jobs) + evidence.job[reading])
+    return np.bincount(pairs // len(evidence.jobs), minlength=levels)
 
 
 def _shares(evidence: Evidence, reading: Integers, level: Integers) -> Floats:
@@ -206,11 +232,6 @@ def _against_the_rest(sums: Floats, counts: Floats, share: Floats, harmless: flo
     with np.errstate(invalid="ignore", divide="ignore"):
         means = np.nan_to_num(sums / counts) / others
     return standardised(means * counts * others, counts * others, harmless), means
-
-
-def _jobs_of(evidence: Evidence, reading: Integers, level: Integers, levels: int) -> Integers:
-    pairs = np.unique(level * len(evidence.jobs) + evidence.job[reading])
-    return np.bincount(pairs // len(evidence.jobs), minlength=levels)
 
 
 def _strongest_slope(evidence: Evidence, members: Members, harmless: float) -> Departure | None:

@@ -157,7 +157,7 @@ def _plant(
     for i in rng.choice(len(names), 10, replace=False):
         column = int(rng.integers(10))
         if (names[i], f"c{column}") not in shop.touched:
-            z[i, column] += rng.uniform(5, 7) * rng.choice([-1, 1])
+            z[i, column] = rng.uniform(5, 7) * rng.choice([-1, 1])
             shop.singles.append((names[i], f"c{column}"))
             shop.touched.add((names[i], f"c{column}"))
 
@@ -190,6 +190,7 @@ def _observe(rng: np.random.Generator, jobs: dict[str, np.ndarray], z: np.ndarra
                     "machining_batch": [b or None for b in jobs["batch"]],
                     "case_serial": [f"S{i:05}" for i in jobs["number"]],
                     "rebuild": jobs["rebuild"].tolist(),
+                    "era": [0] * n,
                 },
                 schema=COLUMNS,
             )
