@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from qclog.domain.findings import CHANGED, CHANGES, STATES
 from qclog.domain.jobs import ATTRIBUTABLE, CONDITIONS_OF_PARTS, GAUGE_EVENTS, GAUGE_KINDS, ROLES, STAGES
 from qclog.domain.stock import MOVES
 
@@ -54,6 +55,18 @@ TABLES = (
     replace(_table("shim_stock", "set* nominal* measured* unit* layer minimum"), written_empty=False),
     replace(
         _table("shim_movements", "set* nominal* measured* moved_at* change* why* job by note", why=MOVES),
+        written_empty=False,
+    ),
+    replace(
+        _table("finding_notes", "finding* state* found done told by* noted_at*", state=STATES), written_empty=False
+    ),
+    replace(
+        _table(
+            "changes",
+            "kind* case_type characteristic identifier level since* note by*",
+            kind=CHANGES,
+            identifier=CHANGED,
+        ),
         written_empty=False,
     ),
 )

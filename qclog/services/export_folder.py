@@ -23,11 +23,13 @@ _QUERIES = {
     "comebacks": "comebacks_all",
     "shim_stock": "shim_sizes_all",
     "shim_movements": "shim_movements",
+    "finding_notes": "finding_notes",
+    "changes": "changes",
 }
 
 
 def export_folder(log: Log, folder: Path) -> list[tuple[str, int]]:
-    """Write every file of the contract, and shim stock if there is any; (file, rows) for each.
+    """Write every file of the contract, and shim stock, notes on findings and changes if there are any; (file, rows) for each.
 
     InputError if the folder holds something already; OutputError if it can't be written, and then it is left empty.
     """

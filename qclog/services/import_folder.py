@@ -10,6 +10,7 @@ import polars as pl
 from qclog.domain.moments import now
 from qclog.errors import FolderError, Problem
 from qclog.exchange.folder import Folder, read_folder
+from qclog.services.import_life import check_life
 from qclog.services.import_readings import check_readings
 from qclog.services.import_stock import check_stock
 from qclog.services.import_tables import Known, check_tables, known_in
@@ -47,8 +48,9 @@ def import_folder(log: Log, path: Path, submission: Submission, *, timezone: str
             problems = check_tables(folder, known)
             ready, faults = check_readings(use, folder.tables["readings"], known)
             stock, short = check_stock(use, folder, known)
-            _refuse(folder, problems + faults + short)
-            added = _store(use, known, ready) | _store_stock(use, stock)
+            life, unsaid = check_life(use, folder, known)
+            _refuse(folder, problems + faults + short + unsaid)
+            added = _store(use, known, ready) | _store_stock(use, stock) | _store_life(use, life)
             if not any(added.values()):
                 raise _NothingNew
     except _NothingNew:
@@ -99,6 +101,12 @@ def _store_stock(use: Use, frames: dict[str, pl.DataFrame]) -> dict[str, int]:
         use.insert_frame(name, frame)
     sizes = max(len(frames["shim_size"]), len(frames["shim_minimum"]))
     return {"shim_stock": sizes, "shim_movements": len(frames["shim_movement"])}
+
+
+def _store_life(use: Use, frames: dict[str, pl.DataFrame]) -> dict[str, int]:
+    for name, frame in frames.items():
+        use.insert_frame(name, frame)
+    return {"finding_notes": len(frames["finding_note"]), "changes": len(frames["change"])}
 
 
 _table_of = {

@@ -10,8 +10,9 @@ import polars as pl
 
 from qclog.domain.casetypes import Characteristic, Sheet, version_at
 from qclog.domain.moments import now
-from qclog.services import sheets
+from qclog.services import changes, sheets
 from qclog.services.series import build, needed_codes
+from qclog.store.findings import changes_in
 from qclog.store.log import Log
 from qclog.watch.findings import Finding, find
 from qclog.watch.observations import COLUMNS, TICKS, Observations
@@ -35,6 +36,7 @@ def observe(log: Log, until: datetime | None = None) -> Observations:
         checks = use.frame("gauge_checks")
         gauges_of_log = use.rows("gauges")
         zone = sheets.timezone_of(use)
+        recorded = changes_in(use)
     if until is not None:
         readings = readings.filter(pl.col("taken_at") <= until)
     rows, gauges, about = [], [], []
@@ -55,7 +57,8 @@ def observe(log: Log, until: datetime | None = None) -> Observations:
             )
             if kept.is_empty():
                 continue
-            rows.append(_columns(kept, case_type, characteristic))
+            own = changes.changes_of(recorded, case_type, characteristic.code, kept)
+            rows.append(_columns(kept.with_columns(changes.eras(kept, own)), case_type, characteristic))
             gauges.append(_gauges(mine, kept, sheet, characteristic))
             about.append(_about(case_type, characteristic))
     lots = parts.drop_nulls("lot").select("job", lot=pl.col("lot"))

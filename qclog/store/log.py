@@ -112,6 +112,8 @@ _KEYED_BY_ID = (
     "comeback",
     "shim_minimum",
     "shim_movement",
+    "finding_note",
+    "change",
 )
 
 

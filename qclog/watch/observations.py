@@ -21,6 +21,7 @@ COLUMNS = {
     "machining_batch": pl.String,
     "case_serial": pl.String,
     "rebuild": pl.Int64,
+    "era": pl.Int64,
 }
 
 
@@ -36,7 +37,8 @@ TICKS = {
 
 @dataclass(frozen=True, slots=True)
 class Observations:
-    """Rows with the columns of `COLUMNS`, in time order; `lots` has one row per (job, lot) and
+    """Rows with the columns of `COLUMNS`, in time order (`era` counts the recorded changes before the row: each starts
+    a new reference; it may be left out); `lots` has one row per (job, lot) and
     `gauges` one per (job, characteristic, stage, gauge), since a worked-out value rests on several.
 
     `events` has one row per stretch of time between two recorded events of a gauge (gauge, since, until), to be looked

@@ -131,8 +131,9 @@ def _bulk_skew(u: Floats) -> float:
 
 def series_ids(rows: pl.DataFrame, values: Floats) -> Integers:
     """A number for each series; machined and unmachined cases are one series where they do not differ."""
-    keys = rows.select(*_SERIES[:4], machined=pl.col("machined"))
-    whole = keys.select(pl.struct(_SERIES[:4]).rank("dense").cast(pl.Int64)).to_series().to_numpy() - 1
+    era = ["era"] if "era" in rows.columns else []
+    keys = rows.select(*_SERIES[:4], *era, machined=pl.col("machined"))
+    whole = keys.select(pl.struct(keys.columns[:-1]).rank("dense").cast(pl.Int64)).to_series().to_numpy() - 1
     machined = rows["machined"].to_numpy().astype(bool)
     split: Integers = np.asarray(whole * 2 + machined, dtype=np.int64)
     for number in np.unique(whole):

@@ -35,6 +35,8 @@ FAULTS = {
     "UPDATE reading SET replaces = 1, reason = 'x' WHERE characteristic = 'torque'",
     "entries_follow_on": "INSERT INTO entry VALUES (99, uuidv7(), now()::TIMESTAMP, 'x', 'terminal', 'x')",
     "jobs_have_a_sheet": "INSERT INTO job VALUES ('J-9', 'ZZ-9', now()::TIMESTAMP, 1)",
+    "notes_are_by_known_people": "INSERT INTO finding_note VALUES (uuidv7(), 'gauge-gauge-FG-1', 'open', NULL,"
+    " NULL, NULL, 'Nobody', now()::TIMESTAMP, 1)",
     "readings_point_at_what_is_there": "UPDATE reading SET gauge = 'FG-99' WHERE characteristic = 'trial_pack'",
     "shims_are_not_less_than_none": "INSERT INTO shim_size VALUES ('S-A', 20, 20, 'thou', NULL, 1);"
     "INSERT INTO shim_movement VALUES (uuidv7(), 'S-A', 20, 20, now()::TIMESTAMP, -1, 'scrapped', NULL, NULL, NULL, 1)",
@@ -52,6 +54,23 @@ def test_each_check_finds_its_fault(tmp_path: Path, folder: Path, name: str) -> 
             raw.execute(statement)
     bad = {c.name for c in verify(log).checks if c.rows}
     assert bad == {name}
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        "'gauge re-set', NULL, NULL, 'gauge', 'FG-99', now()::TIMESTAMP, NULL, 'Ash'",
+        "'new setup', 'ZZ-9', NULL, NULL, NULL, now()::TIMESTAMP, NULL, 'Ash'",
+        "'other', NULL, NULL, 'technician', 'Nobody', now()::TIMESTAMP, NULL, 'Ash'",
+        "'other', 'MR-1', NULL, NULL, NULL, now()::TIMESTAMP, NULL, 'Nobody'",
+    ],
+)
+def test_a_change_of_what_is_not_there_is_found(tmp_path: Path, folder: Path, row: str) -> None:
+    log = Log(tmp_path / "shop.duckdb")
+    import_folder(log, folder, submission())
+    with duckdb.connect(str(log.path)) as raw:
+        raw.execute(f"INSERT INTO change VALUES (uuidv7(), {row}, 1)")  # noqa: S608 - rows of this test
+    assert {c.name for c in verify(log).checks if c.rows} == {"notes_are_by_known_people"}
 
 
 def test_every_check_has_a_fault_to_find() -> None:
