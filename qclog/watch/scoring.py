@@ -86,11 +86,11 @@ def stretches(n: int, shortest: int) -> Integers:
     length = float(n)
     while length >= shortest:
         size = int(np.ceil(length))
-        count = max(1, int(np.ceil((n - size) / max(1, size / 3))) + 1)
+        count = max(1, int(np.ceil((n - size) / max(1, size / 2))) + 1)
         starts = np.unique(np.linspace(0, n - size, count).round().astype(np.int64))
         parts.append(np.column_stack([starts, starts + size]))
         length /= np.sqrt(2)
-    starts = np.unique(np.linspace(0, n - shortest, min(n - shortest + 1, 400)).round().astype(np.int64))
+    starts = np.unique(np.linspace(0, n - shortest, min(n - shortest + 1, 250)).round().astype(np.int64))
     parts.append(np.column_stack([starts, np.full(len(starts), n)]))
     return np.unique(np.concatenate(parts), axis=0)
 
