@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from qclog.domain.jobs import Job
+from qclog.domain.moments import now
+from qclog.services import capture, jobs
+from qclog.services.import_folder import import_folder
+from qclog.services.watching import find_all
 from qclog.stats.run_tests import NELSON_1984, mark
+from qclog.store.log import Log
 from qclog.watch.findings import Finding, find
-from tests.benchmarks.workshops import Fault, Workshop, build
+from tests.benchmarks.workshops import Fault, Workshop, build, write_exchange
+from tests.conftest import submission
 
 pytestmark = pytest.mark.benchmark
 FAULTY_SEEDS, SOUND_SEEDS = range(201, 221), range(301, 311)
@@ -98,3 +106,23 @@ def test_time_grows_in_step_with_readings() -> None:
         times.append(time.perf_counter() - start)
     print("\nfindings, 25,000 / 50,000 / 100,000 readings: " + ", ".join(f"{t:.1f} s" for t in times))
     assert times[2] / times[0] < 12
+
+
+def test_one_more_job_on_25000_readings(tmp_path: Path) -> None:
+    """A workshop through import, one more job stored, and the findings brought up to date."""
+    shop = build(11)
+    log = Log(tmp_path / "shop.duckdb")
+    import_folder(log, write_exchange(shop, tmp_path / "folder"), submission())
+    findings = find_all(log)
+    for fault in shop.faults:
+        assert any(explains(f, fault) for f in findings), fault
+    jobs.open_job(log, Job("NEW-1", "T0", now()), submission())
+    place = capture.Place("NEW-1", "c0", "final")
+    capture.take(log, place, "20", capture.Circumstances("Ash", "FG-1"), submission())
+    times = []
+    for _ in range(3):
+        start = time.perf_counter()
+        find_all(log)
+        times.append(time.perf_counter() - start)
+    print(f"\nfindings after one more job, log read and all: {min(times):.2f} s")
+    assert min(times) < 1.5

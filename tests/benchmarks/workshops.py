@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -219,3 +220,39 @@ def _observe(rng: np.random.Generator, jobs: dict[str, np.ndarray], z: np.ndarra
     )
     events = pl.DataFrame(schema={"gauge": pl.String, "since": pl.Datetime("us"), "until": pl.Datetime("us")})
     return Observations(rows, lots, pl.concat(gauges), events, characteristics, pl.DataFrame(schema=TICKS))
+
+
+def write_exchange(shop: Workshop, folder: Path) -> Path:
+    """The workshop as an exchange folder, so that it can come in as any other shop's readings do."""
+    o = shop.observations
+    (folder / "case_types").mkdir(parents=True)
+    steps = {(r["case_type"], r["characteristic"]): r["step"] for r in o.characteristics.iter_rows(named=True)}
+    for number in range(len(RATES)):
+        text = f'code = "T{number}"\nname = "Type {number}"\nfamily = "invented"\nversion = "1"\n'
+        for c in range(len(CHARACTERISTICS)):
+            step = steps[(f"T{number}", f"c{c}")]
+            text += f'[[characteristic]]\ncode = "c{c}"\nname = "Size {c}"\nunit = "thou"\nstep = {step}\n'
+            text += 'stages = ["final"]\n' + ('parts = ["gasket"]\n' if c == 9 else "")
+        (folder / "case_types" / f"T{number}.toml").write_text(text, encoding="utf-8")
+    moment = pl.col("taken_at").dt.strftime("%Y-%m-%dT%H:%M:%S")
+    pl.DataFrame({"person": TECHNICIANS, "role": ["technician"] * 4}).write_csv(folder / "people.csv")
+    pl.DataFrame({"gauge": [g for names in GAUGES.values() for g in names]}).with_columns(
+        kind=pl.lit("dial"), unit=pl.lit("thou"), step=pl.lit(0.1)
+    ).write_csv(folder / "gauges.csv")
+    first = o.rows.unique("job", keep="first", maintain_order=True)
+    first.select("job", "case_type", "case_serial", "rebuild", "machining_batch", opened=moment).write_csv(
+        folder / "jobs.csv"
+    )
+    conditions = o.rows.filter(pl.col("characteristic") == "c9").select("job", "condition")
+    o.lots.join(conditions, on="job").select("job", "part", "lot", "condition").write_csv(folder / "parts.csv")
+    read = o.rows.join(o.gauges, on=["job", "characteristic", "stage"], how="left", maintain_order="left")
+    read.select(
+        "job",
+        "characteristic",
+        "stage",
+        pl.col("value").round(6).alias("reading"),
+        "gauge",
+        "technician",
+        taken_at=moment,
+    ).write_csv(folder / "readings.csv")
+    return folder
