@@ -29,7 +29,7 @@ _QUERIES = {
 
 
 def export_folder(log: Log, folder: Path) -> list[tuple[str, int]]:
-    """Write every file of the contract, and shim stock, notes on findings and changes if there are any; (file, rows) for each.
+    """Write every file of the contract, and stock, notes on findings and changes if there are any; (file, rows) each.
 
     InputError if the folder holds something already; OutputError if it can't be written, and then it is left empty.
     """

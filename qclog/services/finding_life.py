@@ -176,7 +176,7 @@ def note_finding(
             raise InputError("this is longer than 1,000 letters", field=field, found=f"{len(text)} letters")
     chosen = pick(watch(log).followed, name)
     told = chosen.finding.text if chosen.finding is not None else chosen.notes[-1].told
-    note = Note(chosen.id, state, person, now(), found, done, told)
+    note = Note(chosen.id, state, person, now(), found, done, None if told is None else told[:1000])
     with log.writing(submission) as use:
         records.need(use, "person", "person", person, "person")
         add_note(use, note)

@@ -16,9 +16,8 @@ from qclog.store.log import Use
 
 _NOTE = ("finding", "state", "found", "done", "told", "by", "noted_at")
 _CHANGE = ("kind", "case_type", "characteristic", "identifier", "level", "since", "note", "by")
-_TEXTS = dict.fromkeys(
-    ("found", "done", "told", "case_type", "characteristic", "identifier", "level", "note"), pl.String
-)
+_MAY_BE_EMPTY = ("found", "done", "told", "case_type", "characteristic", "identifier", "level", "note")
+
 Row = dict[str, Any]
 
 
@@ -47,7 +46,7 @@ def check_life(use: Use, folder: Folder, known: Known) -> tuple[dict[str, pl.Dat
             if seen[said] > there[said]:
                 named = dict(zip(columns, said, strict=True))
                 new.append({"person" if k == "by" else k: v for k, v in named.items()} | {"entry": known.entry})
-        texts = {c: t for c, t in _TEXTS.items() if c in columns}
+        texts = {c: pl.String for c in _MAY_BE_EMPTY if c in columns}
         frames[name] = pl.DataFrame(new, schema_overrides=texts, infer_schema_length=None)
         problems += cells.problems
     return frames, problems
@@ -80,6 +79,10 @@ def _change_faults(row: Row, known: Known) -> Iterable[tuple[str, str]]:
             yield "characteristic", "needs its case_type"
         elif sheets and row["characteristic"] not in codes:
             yield "characteristic", f"is not a characteristic of {row['case_type']}"
-    named = {"gauge": ("gauges", known.gauges), "technician": ("people", known.people)}.get(row["identifier"])
+    tables: dict[str, tuple[str, dict[str, Any]]] = {
+        "gauge": ("gauges", known.gauges),
+        "technician": ("people", dict(known.people)),
+    }
+    named = tables.get(row["identifier"])
     if named is not None and row["level"] is not None and row["level"] not in named[1] and named[0] not in known.unread:
         yield "level", f"is a {row['identifier']} that neither the folder nor the log has"
