@@ -86,3 +86,19 @@ def change_text(change: Change) -> str:
     """`new setup: relined boring bar`, or the kind alone."""
     about = f" of {change.level}" if change.level is not None else ""
     return f"{change.kind}{about}" + (f": {change.note}" if change.note else "")
+
+
+def about_text(change: Change) -> str:
+    """What a change is about: `LR-2 recess`, `gauge DT-2`."""
+    if change.case_type is not None:
+        return f"{change.case_type} {change.characteristic or '(all characteristics)'}"
+    return f"{(change.identifier or '').replace('_', ' ')} {change.level}"
+
+
+def effect_text(change: Change) -> str:
+    """What follows from a change."""
+    if change.case_type is not None:
+        return "limits and the watch start afresh from then, the old ones stay"
+    if change.identifier == "gauge":
+        return "where this gauge took most of the readings, limits and the watch start afresh from then"
+    return "kept and listed; it moves no limits (name a --case-type for that)"

@@ -20,7 +20,7 @@ from qclog.store.findings import add_note, notes_in
 from qclog.store.log import Log, Submission
 from qclog.watch.findings import Finding, find
 from qclog.watch.observations import Observations
-from qclog.watch.residuals import standardise
+from qclog.watch.residuals import FEWEST, Floats, standardise, winsorised
 
 SETTLED = ("explained", "closed", "rejected")
 BACK_AT_LEAST = 0.5  # of the size it had: less than half of it is not the same trouble
@@ -104,9 +104,7 @@ def _back(
     rows = rows.filter(pl.col("job").is_in(list(finding.jobs)) & (recent | (pl.col("taken_at") > closed)))
     if rows.is_empty():
         return ()
-    residuals = standardise(observations)
-    z = np.full(len(observations.rows), np.nan)
-    z[residuals.row] = residuals.z
+    z = _against_the_rest(finding, observations)
     sizes = {(case_type, code, stage): size for case_type, code, stage, size, _, _ in finding.sizes}
     expected = np.array(
         [
@@ -124,6 +122,26 @@ def _back(
     if share < BACK_AT_LEAST or share * np.sqrt(weight) < -stats.norm.ppf(BACK_BY_LUCK):
         return ()
     return tuple(rows["job"].unique(maintain_order=True))
+
+
+def _against_the_rest(finding: Finding, observations: Observations) -> Floats:
+    """Each row in spreads from the middle of those of its series that the finding does not name.
+
+    Where it names nearly all, as it may after a long time, from the middle of all.
+    """
+    residuals = standardise(observations)
+    z = np.full(len(observations.rows), np.nan)
+    z[residuals.row] = residuals.z
+    values = observations.rows["value"].to_numpy()
+    sound = ~observations.rows["job"].is_in(list(finding.jobs)).to_numpy()
+    order = np.argsort(residuals.series, kind="stable")
+    for part in np.split(order, np.flatnonzero(np.diff(residuals.series[order])) + 1):
+        at = residuals.row[part]
+        others = values[at[sound[at]]]
+        if len(others) >= FEWEST:
+            middle, wide = winsorised(others)
+            z[at] = (values[at] - middle) / (wide if wide > 0 else residuals.spread[part[0]])
+    return z
 
 
 def _heaped_again(finding: Finding, closed: datetime, ticks: pl.DataFrame) -> tuple[str, ...]:

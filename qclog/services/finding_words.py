@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from qclog.domain.findings import Note
 from qclog.domain.moments import show_moment, write_moment
+from qclog.services.finding_life import Followed
 from qclog.watch.findings import Finding
 
 NEXT = {
@@ -56,7 +58,8 @@ def tell(finding: Finding, dispatched: set[str], zone: ZoneInfo) -> list[str]:
         f"since job {finding.first_job}, last job {finding.last_job}; plain from job {finding.found_at_job} on"
         f" ({show_moment(finding.found_at, zone)[:10]}); chance of such a finding by luck {strength_text(finding)}"
     )
-    lines.append(f"{len(gone)} {'has' if len(gone) == 1 else 'have'} left" + (f"; still here: {_few(here)}" if here else ", none is still here"))
+    left = f"{len(gone)} {'has' if len(gone) == 1 else 'have'} left"
+    lines.append(left + (f"; still here: {_few(here)}" if here else ", none is still here"))
     lines.append(f"check next: {NEXT[finding.cause]}")
     return lines
 
@@ -66,6 +69,51 @@ def strength_text(finding: Finding) -> str:
     if finding.strength < 0.001:
         return "under 1 in 1,000"
     return f"about 1 in {max(1, round(1 / finding.strength)):,}"
+
+
+def tell_state(followed: Followed, zone: ZoneInfo) -> list[str]:
+    """What was last said of a finding, and whether it has come back since; nothing where nobody said anything."""
+    lines = []
+    if followed.notes:
+        lines.append(note_text(followed.notes[-1], zone))
+    if followed.returned:
+        n = len(followed.returned)
+        lines.append(
+            f"it was closed and has opened again: {n} unit{'' if n == 1 else 's'} since then"
+            f" show{'s' if n == 1 else ''} the same: {_few(list(followed.returned))}"
+        )
+    if followed.finding is None:
+        lines.append("the readings no longer show it")
+    return lines
+
+
+def tell_history(followed: Followed, zone: ZoneInfo) -> list[str]:
+    """Everything that was said of a finding, the oldest first, and how it stands."""
+    lines = [note_text(note, zone) for note in followed.notes] or ["nobody has said anything of it yet"]
+    return [*lines, *tell_state(followed, zone)[1 if followed.notes else 0 :]]
+
+
+def note_text(note: Note, zone: ZoneInfo) -> str:
+    """`closed by Heron on 2026-03-14 09:30: found worn pad; done replaced`."""
+    said = [f"found: {note.found}" if note.found else "", f"done: {note.done}" if note.done else ""]
+    told = "; ".join(s for s in said if s)
+    return f"{note.state}, says {note.person}, {show_moment(note.noted_at, zone)}" + (f"; {told}" if told else "")
+
+
+def said_of(followed: Followed) -> str:
+    """The finding's sentence, or what it was when someone last spoke of it."""
+    if followed.finding is not None:
+        return followed.finding.text
+    return next((note.told for note in reversed(followed.notes) if note.told), followed.id)
+
+
+def count_settled(settled: Sequence[Followed]) -> str:
+    """`3 closed or rejected`, with those explained and those no longer seen."""
+    counts: dict[str, int] = {}
+    for followed in settled:
+        word = followed.state if followed.state in ("explained", "closed", "rejected") else "no longer seen"
+        counts[word] = counts.get(word, 0) + 1
+    return ", ".join(f"{n} {word}" for word, n in counts.items())
 
 
 def _few(jobs: list[str]) -> str:
