@@ -49,20 +49,33 @@ def draw(picture: Picture, *, dark: bool = False, width: int = 700, height: int 
         distribution(picture, scale, dark=dark, width=max(120, width // 4), height=height),
         spacing=LABEL_ROOM if picture.lines else 14,
     ).properties(title=alt.TitleParams(picture.title, subtitle=picture.subtitle))
-    return dress(both, dark=dark)  # type: ignore[no-any-return]
+    dressed: alt.HConcatChart = dress(both, dark=dark)
+    return dressed
+
+
+def panels(picture: Picture, *, dark: bool = False, height: int = 340) -> tuple[Any, Any]:
+    """The same two charts apart and without a title, each as wide as the space it is given."""
+    scale = alt.Scale(domain=_domain(picture), nice=False, zero=False)
+    over = over_time(picture, scale, dark=dark, width=None, height=height)
+    spread = distribution(picture, scale, dark=dark, width=None, height=height)
+    return dress(over, dark=dark), dress(spread, dark=dark)
 
 
 def _domain(picture: Picture) -> list[float]:
     values = [line.value for line in picture.lines]
     if len(picture.rows):
-        values += [float(picture.rows["value"].min()), float(picture.rows["value"].max())]  # type: ignore[arg-type]
+        ends = picture.rows["value"].to_numpy()
+        values += [float(ends.min()), float(ends.max())]
     low, high = (min(values), max(values)) if values else (0.0, 1.0)
     room = (high - low) * 0.06 or max(abs(high) * 0.01, picture.step or 1.0)
     return [low - room, high + room]
 
 
-def over_time(picture: Picture, scale: alt.Scale, *, dark: bool, width: int, height: int) -> Any:
-    """Readings in the order they were taken, with centre line and limits labelled on the right."""
+def over_time(picture: Picture, scale: alt.Scale, *, dark: bool, width: int | None, height: int) -> Any:
+    """Readings in the order they were taken, with centre line and limits labelled on the right.
+
+    `width` in pixels; None: as wide as the page gives it.
+    """
     colours = palette(dark=dark)
     rows = picture.rows.with_row_index("order", offset=1)
     shown = (
@@ -99,11 +112,13 @@ def over_time(picture: Picture, scale: alt.Scale, *, dark: bool, width: int, hei
         .encode(x=x, y=y, tooltip=hover)
     )
     return alt.layer(*_lines(picture, scale, colours, (width, height)), track, sound, odd).properties(
-        width=width, height=height
+        width="container" if width is None else width, height=height
     )
 
 
-def _lines(picture: Picture, scale: alt.Scale, colours: dict[str, str], labels: tuple[int, int] | None) -> list[Any]:
+def _lines(
+    picture: Picture, scale: alt.Scale, colours: dict[str, str], labels: tuple[int | None, int] | None
+) -> list[Any]:
     """The horizontal lines; with `labels` (width, height) each is named at the right edge, none over another."""
     layers: list[Any] = []
     for line in picture.lines:
@@ -113,11 +128,18 @@ def _lines(picture: Picture, scale: alt.Scale, colours: dict[str, str], labels: 
         layers.append(base.mark_rule(color=colours[line.whose], strokeWidth=2, strokeDash=dash).encode(y=y))
     if labels is not None:
         width, height = labels
-        for line, at in zip(picture.lines, label_heights(picture, height), strict=True):
+        apart = 15.0 if width is not None else 19.0
+        for line, at in zip(picture.lines, label_heights(picture, height, apart), strict=True):
             text = alt.Chart(pl.DataFrame({"says": [line.says]})).mark_text(
                 align="left", baseline="middle", fontSize=12, color=colours[line.whose]
             )
-            layers.append(text.encode(x=alt.value(width + 6), y=alt.value(at), text="says:N"))
+            edge: Any
+            level: Any
+            if width is None:  # a page fits axes and labels into what it gives, so the plot is smaller than asked
+                edge, level = alt.ExprRef("width + 6"), alt.ExprRef(f"{at / height:.4f} * height")
+            else:
+                edge, level = width + 6, at
+            layers.append(text.encode(x=alt.value(edge), y=alt.value(level), text="says:N"))
     return layers
 
 
@@ -138,7 +160,7 @@ def label_heights(picture: Picture, height: int, apart: float = 15.0) -> list[fl
     return heights
 
 
-def distribution(picture: Picture, scale: alt.Scale, *, dark: bool, width: int, height: int) -> Any:
+def distribution(picture: Picture, scale: alt.Scale, *, dark: bool, width: int | None, height: int) -> Any:
     """How the readings are spread, lying on the same value axis, with the same lines."""
     colours = palette(dark=dark)
     bars = bars_of(picture.rows["value"].to_numpy(), picture.step).with_columns(none=pl.lit(0))
@@ -158,7 +180,9 @@ def distribution(picture: Picture, scale: alt.Scale, *, dark: bool, width: int, 
             tooltip=hover,
         )
     )
-    return alt.layer(columns, *_lines(picture, scale, colours, None)).properties(width=width, height=height)
+    return alt.layer(columns, *_lines(picture, scale, colours, None)).properties(
+        width="container" if width is None else width, height=height
+    )
 
 
 def bars_of(values: np.ndarray[Any, Any], step: float | None) -> pl.DataFrame:

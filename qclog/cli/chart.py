@@ -65,8 +65,9 @@ def _print(chart: CaseChart, last: int) -> None:
         print(f"  {warning}")
     if chart.summary is not None:
         s = chart.summary
-        spread = f", spread (sd) {with_unit(chart, figure(chart, s.sd))}" if s.sd is not None else ""
-        print(f"mean {with_unit(chart, figure(chart, s.mean))}{spread}, {s.minimum:g} to {s.maximum:g}")
+        spread = f", spread (sd) {with_unit(chart, figure(chart, chart.spread))}" if chart.spread is not None else ""
+        mean = with_unit(chart, figure(chart, s.mean if chart.mean is None else chart.mean))
+        print(f"mean {mean}{spread}, {s.minimum:g} to {s.maximum:g}")
     for line in picture.lines:
         print(f"{'control' if line.whose == 'control' else 'workshop'}: {line.says} {picture.unit}")
     if chart.without_value:

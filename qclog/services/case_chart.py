@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -11,14 +13,14 @@ import polars as pl
 from qclog.domain.casetypes import Characteristic, Limits, Sheet
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.judging import CLOSE, HIGH, LOW
-from qclog.errors import InputError, TooFewError
+from qclog.domain.moments import show_moment, write_moment
+from qclog.errors import InputError
+from qclog.services.case_limits import CaseLimits, set_limits
 from qclog.services.series import Series, read_series
-from qclog.stats.coarse import step_warning
-from qclog.stats.limits import IndividualsLimits, individuals
+from qclog.services.sheets import limits_text
+from qclog.stats.limits import IndividualsLimits
 from qclog.stats.summary import Summary, summarise
 from qclog.store.log import Log
-
-TOO_FEW = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +45,7 @@ class CaseChart:
     """One group's chart. `rows` are those of `series.Series` with a value, plus `note` on what stands out.
 
     `limits` is None with fewer than two values; `limits.enough` says whether there are enough to draw them.
+    `by_intervals`: the limits come from the intervals that coarse readings stand for; what is drawn are middles.
     """
 
     sheet: Sheet
@@ -56,8 +59,23 @@ class CaseChart:
     specification: Limits | None
     limit_set: str | None
     forced: bool
+    by_intervals: bool
     warnings: tuple[str, ...]
     zone: ZoneInfo
+
+    @property
+    def mean(self) -> float | None:
+        """The mean: of the readings, or of what their intervals stand for; None without readings."""
+        if self.by_intervals and self.limits is not None:
+            return self.limits.centre
+        return self.summary.mean if self.summary else None
+
+    @property
+    def spread(self) -> float | None:
+        """The standard deviation, likewise; None with fewer than two readings."""
+        if self.by_intervals and self.limits is not None:
+            return self.limits.sigma
+        return self.summary.sd if self.summary else None
 
     @property
     def drawn(self) -> IndividualsLimits | None:
@@ -111,21 +129,22 @@ def chart_series(
         & (pl.col("machined") == group.machined)
     )
     rows = mine.filter(pl.col("value").is_not_nan())
-    limits = _limits(rows)
+    found = set_limits(characteristic, rows)
     chosen = characteristic.limit_set(group.stage, group.condition)
     return CaseChart(
         sheet=series.sheet,
         characteristic=characteristic,
         group=group,
         groups=groups,
-        rows=rows.with_columns(note=_notes(rows, limits)),
+        rows=rows.with_columns(note=_notes(rows, found)),
         without_value=len(mine) - len(rows),
         summary=summarise(rows["value"]) if len(rows) else None,
-        limits=limits,
+        limits=found.limits,
         specification=chosen[1] if chosen else None,
         limit_set=chosen[0] if chosen else None,
         forced=group.stage in characteristic.forced_at,
-        warnings=_warnings(characteristic, rows, limits),
+        by_intervals=found.by_intervals,
+        warnings=(*found.notes, *_changed_limits(series, group)),
         zone=series.zone,
     )
 
@@ -166,20 +185,15 @@ def _choose(
     )
 
 
-def _limits(rows: pl.DataFrame) -> IndividualsLimits | None:
-    try:
-        return individuals(rows["value"], minimum=TOO_FEW)
-    except TooFewError:
-        return None
-
-
-def _notes(rows: pl.DataFrame, limits: IndividualsLimits | None) -> pl.Series:
+def _notes(rows: pl.DataFrame, found: CaseLimits) -> pl.Series:
     """What stands out about each row, in words; empty for most."""
-    value, verdict = pl.col("value"), pl.col("verdict")
-    above = below = pl.lit(value=False)
-    if limits is not None and limits.enough and limits.sigma > 0:
-        above, below = value > limits.upper, value < limits.lower
-    control = pl.when(above).then(pl.lit("above the control limit")).when(below).then(pl.lit("below the control limit"))
+    verdict = pl.col("verdict")
+    control = (
+        pl.when(pl.lit(pl.Series(found.above)))
+        .then(pl.lit("above the control limit"))
+        .when(pl.lit(pl.Series(found.below)))
+        .then(pl.lit("below the control limit"))
+    )
     specification = (
         pl.when(verdict == HIGH)
         .then(pl.lit("above the workshop's limit"))
@@ -191,28 +205,26 @@ def _notes(rows: pl.DataFrame, limits: IndividualsLimits | None) -> pl.Series:
     return rows.select(note=pl.concat_str([control, specification], separator="; ", ignore_nulls=True))["note"]
 
 
-def _warnings(characteristic: Characteristic, rows: pl.DataFrame, limits: IndividualsLimits | None) -> tuple[str, ...]:
-    notes = []
-    if len(rows) < TOO_FEW:
-        notes.append(f"too few to set limits: {len(rows)} of the {TOO_FEW} it takes")
-    elif limits is not None:
-        notes += list(limits.warnings)
-    if limits is not None and limits.enough and characteristic.step is not None:
-        step = (
-            characteristic.step / max(1, len(characteristic.positions))
-            if characteristic.positions
-            else characteristic.step
-        )
-        coarse = step_warning(rows["value"], step, limits.sigma)
-        if coarse:
-            notes.append(coarse)
-    return tuple(notes)
+def _changed_limits(series: Series, group: Group) -> tuple[str, ...]:
+    """A sentence where earlier versions of the sheet had other limits, by which earlier readings are judged."""
+    texts: list[tuple[str, datetime | None]] = []
+    for version in sorted(series.versions, key=lambda v: (v.since is not None, v.since or datetime.min)):
+        c = next((c for c in version.sheet.characteristics if c.code == series.characteristic.code), None)
+        chosen = c.limit_set(group.stage, group.condition) if c else None
+        text = limits_text(chosen[1]) if chosen else ""
+        if not texts or texts[-1][0] != text:
+            texts.append((text, version.since))
+    if len(texts) < 2:
+        return ()
+    before = "; ".join(
+        f"{text or 'none'} until {show_moment(until, series.zone)[:10]}"
+        for (text, _), (_, until) in itertools.pairwise(texts)
+    )
+    return (f"the workshop's limits changed: {before}. Each reading is judged by those of its day",)
 
 
 def as_json(chart: CaseChart) -> dict[str, Any]:
     """The chart as plain values for `--json`."""
-    from qclog.domain.moments import write_moment
-
     limits, specification = chart.limits, chart.specification
     return {
         "case_type": chart.sheet.code,
@@ -223,8 +235,8 @@ def as_json(chart: CaseChart) -> dict[str, Any]:
         "machined": chart.group.machined,
         "n": len(chart.rows),
         "forced": chart.forced,
-        "mean": chart.summary.mean if chart.summary else None,
-        "sd": chart.summary.sd if chart.summary else None,
+        "mean": chart.mean,
+        "sd": chart.spread,
         "median": chart.summary.median if chart.summary else None,
         "control": None
         if limits is None
@@ -234,8 +246,8 @@ def as_json(chart: CaseChart) -> dict[str, Any]:
             "lower": limits.lower,
             "upper": limits.upper,
             "sigma": limits.sigma,
-            "mean_moving_range": limits.mean_moving_range,
-            "moving_range_upper": limits.moving_range_upper,
+            "mean_moving_range": None if chart.by_intervals else limits.mean_moving_range,
+            "moving_range_upper": None if chart.by_intervals else limits.moving_range_upper,
             "method": limits.method,
             "constant": limits.constant,
         },

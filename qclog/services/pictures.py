@@ -9,7 +9,7 @@ from typing import Any
 
 import polars as pl
 
-from qclog.charts.over_time import Line, Picture, draw
+from qclog.charts.over_time import Line, Picture, draw, panels
 from qclog.errors import InputError
 from qclog.services.case_chart import CaseChart
 from qclog.services.output import new_file
@@ -28,7 +28,7 @@ def reading_figure(chart: CaseChart, value: float) -> str:
 
 def figure(chart: CaseChart, value: float) -> str:
     """A mean, spread or limit without its unit: as many decimals as give the spread two figures."""
-    spread = chart.summary.sd if chart.summary is not None else None
+    spread = chart.spread
     if not spread:
         return reading_figure(chart, value)
     return f"{value:.{max(0, 1 - floor(log10(spread)))}f}"
@@ -99,6 +99,11 @@ def subtitle(chart: CaseChart) -> str:
 def chart_of(chart: CaseChart, *, dark: bool = False, width: int = 700, height: int = 340) -> Any:
     """The Altair chart."""
     return draw(picture_of(chart), dark=dark, width=width, height=height)
+
+
+def panels_of(chart: CaseChart, *, dark: bool = False, height: int = 340) -> tuple[Any, Any]:
+    """The Altair charts over time and of the spread, each as wide as the space it is given."""
+    return panels(picture_of(chart), dark=dark, height=height)
 
 
 def save(chart: CaseChart, file: Path) -> None:

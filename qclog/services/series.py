@@ -28,12 +28,14 @@ class Series:
     job, stage, taken_at, entry, value (middle of the readings, mean over positions, in the characteristic's
     unit; NaN where none was taken), low, high (the same of the ends), positions (how many were read), gauge,
     technician, condition (new, reused or null), machined, machining_batch, case_serial, rebuild, variant, verdict.
+    `versions`: every version of the sheet, by which the verdicts were given.
     """
 
     sheet: Sheet
     characteristic: Characteristic
     rows: pl.DataFrame
     zone: ZoneInfo
+    versions: tuple[Version, ...] = ()
 
 
 def read_series(log: Log, case_type: str, code: str) -> Series:
@@ -93,7 +95,8 @@ def build(
     )
     rows = rows.with_columns(machined=pl.col("machining_batch").is_not_null())
     rows = rows.join(_conditions(characteristic, jobs, parts), on="job", how="left").sort("taken_at", "entry", "job")
-    return Series(sheet, characteristic, rows.with_columns(verdict=_verdicts(characteristic, versions, rows)), zone)
+    rows = rows.with_columns(verdict=_verdicts(characteristic, versions, rows))
+    return Series(sheet, characteristic, rows, zone, tuple(versions))
 
 
 def _conditions(characteristic: Characteristic, jobs: pl.DataFrame, parts: pl.DataFrame) -> pl.DataFrame:

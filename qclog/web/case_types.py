@@ -11,7 +11,7 @@ from qclog.services.sheets import limits_text
 from qclog.store.log import Log
 from qclog.web import reading
 from qclog.web.frame import plain
-from qclog.web.tables import show_table
+from qclog.web.tables import show_figures_in_a_row, show_table
 
 
 def choose(log: Log) -> tuple[str | None, str | None]:
@@ -56,34 +56,30 @@ def choose_group(log: Log, case_type: str, code: str) -> CaseChart | None:
         return None
     groups = {f"{g.words} (n = {g.n})": g for g in first.groups}
     shown = next(words for words, g in groups.items() if g == first.group)
-    words = st.segmented_control(
-        "Units that may be compared",
+    words = st.selectbox(
+        "Which units (never mixed)",
         list(groups),
-        default=shown,
+        index=list(groups).index(shown),
         key=f"group_{case_type}_{code}",
         help="Stages, new and re-used parts, and machined and unmachined cases are different populations.",
     )
-    if words is None or words == shown:
+    if words == shown:
         return first
     return reading.chart(log, case_type, code, groups[words])
 
 
 def show_figures(chart: CaseChart) -> None:
     """n, mean, spread and limits as large figures, and what to bear in mind."""
-    columns = st.columns(5)
-    columns[0].metric("units (n)", f"{len(chart.rows):,}")
-    if chart.summary is not None:
-        columns[1].metric("mean", pictures.with_unit(chart, pictures.figure(chart, chart.summary.mean)))
-        if chart.summary.sd is not None:
-            columns[2].metric(
-                "spread (standard deviation)", pictures.with_unit(chart, pictures.figure(chart, chart.summary.sd))
-            )
+    figures = {"units (n)": f"{len(chart.rows):,}"}
+    for name, value in (("mean", chart.mean), ("spread (standard deviation)", chart.spread)):
+        if value is not None:
+            figures[name] = pictures.with_unit(chart, pictures.figure(chart, value))
     if chart.drawn is not None:
-        low, high = chart.drawn.lower, chart.drawn.upper
-        span = f"{pictures.figure(chart, low)} to {pictures.figure(chart, high)}"
-        columns[3].metric("control limits", span)
+        ends = (pictures.figure(chart, x) for x in (chart.drawn.lower, chart.drawn.upper))
+        figures["control limits"] = " to ".join(ends)
     if chart.specification is not None:
-        columns[4].metric("workshop's limits", limits_text(chart.specification) or "none")
+        figures["workshop's limits"] = limits_text(chart.specification) or "none"
+    show_figures_in_a_row(figures)
     if chart.forced:
         st.warning(
             "This stage was set by choice of shim. It shows what the technician aimed at, not what the case is like: "
@@ -97,9 +93,13 @@ def show_figures(chart: CaseChart) -> None:
 
 
 def show_chart(chart: CaseChart) -> None:
-    """The chart over time with its distribution."""
-    drawn = pictures.chart_of(chart, dark=reading.is_dark(), width=680, height=360)
-    st.altair_chart(drawn, theme=None, width="content")
+    """The chart over time with its distribution beside it, or below it on a narrow screen."""
+    st.subheader(plain(f"{chart.characteristic.name}, {chart.sheet.code}"))
+    st.caption(plain(pictures.subtitle(chart)))
+    over, spread = pictures.panels_of(chart, dark=reading.is_dark(), height=360)
+    left, right = st.columns([4, 1], gap="small")
+    left.altair_chart(over, theme=None, width="stretch")
+    right.altair_chart(spread, theme=None, width="stretch")
 
 
 def show_flagged(chart: CaseChart) -> None:
@@ -141,10 +141,12 @@ def show_asked(chart: CaseChart) -> None:
         lines.append(f"Caution: {c.caution}")
     if chart.drawn is not None:
         d = chart.drawn
-        lines.append(
-            f"Control limits: centre plus and minus {d.factor:g} spreads, the spread being the {d.method} "
-            f"divided by {d.constant:.6g}."
+        spread = (
+            "of the bell curve that fits the intervals best (a shift among these units makes it wider)"
+            if chart.by_intervals
+            else f"the {d.method} divided by {d.constant:.6g}"
         )
+        lines.append(f"Control limits: centre plus and minus {d.factor:g} spreads, the spread being {spread}.")
     if lines:
         with st.expander("Where these limits come from"):
             for line in lines:

@@ -57,9 +57,9 @@ def show_case_types(log: Log) -> None:
     at = show_table(
         {
             "case type": [r.sheet.code for r in rows],
-            "name": [r.sheet.name for r in rows],
             "jobs": [r.jobs for r in rows],
             "last opened": [r.last_opened for r in rows],
+            "name": [r.sheet.name for r in rows],
         },
         key="case_types_table",
     )

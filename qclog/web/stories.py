@@ -11,7 +11,7 @@ from qclog.services.jobs import Story
 from qclog.services.wording import asked_text, fate_text, place_text, reading_text, value_text, verdict_text
 from qclog.store.log import Log
 from qclog.web.frame import plain
-from qclog.web.tables import show_table
+from qclog.web.tables import show_facts_in_a_row, show_table
 
 
 def choose(log: Log) -> str | None:
@@ -59,9 +59,7 @@ def show_head(story: Story) -> None:
         ("dispatched", show_moment(job["dispatched"], zone) or "not yet"),
     ]
     given = [(name, str(value)) for name, value in facts if value not in (None, "")]
-    for column, (name, value) in zip(st.columns(len(given)), given, strict=True):
-        column.caption(name)
-        column.markdown(f"**{plain(value)}**")
+    show_facts_in_a_row(dict(given))
     for name in ("outstanding", "concession"):
         if job[name]:
             st.warning(f"{name.capitalize()}: {plain(job[name])}", icon=":material/pending_actions:")
@@ -103,7 +101,6 @@ def show_readings(story: Story) -> None:
             "try": [t.row["attempt"] for t in told],
             "read": [reading_text(t.row) for t in told],
             "verdict": [verdict_text(t.verdict, t.characteristic) if t.row["counts"] else "" for t in told],
-            "limits that day": [asked_text(t.characteristic, t.verdict) if t.characteristic else "" for t in told],
             "remarks": [
                 ". ".join(x for x in (fate_text(t.row), t.row["conditions"], t.row["note"]) if x) for t in told
             ],
@@ -111,6 +108,7 @@ def show_readings(story: Story) -> None:
             "read by": [t.row["technician"] for t in told],
             "taken": [show_moment(t.row["taken_at"], story.zone) for t in told],
             "entered": [show_moment(t.row["entered_at"], story.zone) for t in told],
+            "limits that day": [asked_text(t.characteristic, t.verdict) if t.characteristic else "" for t in told],
             "entered by": [t.row["entered_by"] for t in told],
             "sheet": [t.version for t in told],
         }

@@ -1,4 +1,4 @@
-"""Tables on a page: what is not known is left blank, and a row can be chosen."""
+"""Figures and tables on a page: what is not known is left blank, and a row can be chosen."""
 
 from __future__ import annotations
 
@@ -9,7 +9,23 @@ from typing import Any, Literal
 import polars as pl
 import streamlit as st
 
+from qclog.web.frame import plain
+
 _MOST_ROWS = 14
+
+
+def show_figures_in_a_row(figures: Mapping[str, str]) -> None:
+    """Named figures beside each other, as many in a line as there is room for."""
+    with st.container(horizontal=True, gap="medium"):
+        for name, figure in figures.items():
+            st.metric(name, figure, width="content")
+
+
+def show_facts_in_a_row(facts: Mapping[str, str]) -> None:
+    """Named facts beside each other, as many in a line as there is room for; `facts` are plain text."""
+    with st.container(horizontal=True, gap="medium"):
+        for name, fact in facts.items():
+            st.markdown(f":small[{plain(name)}]  \n**{plain(fact)}**", width="content")
 
 
 def show_table(columns: Mapping[str, Sequence[object]], *, key: str | None = None) -> int | None:
