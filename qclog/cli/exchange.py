@@ -28,7 +28,7 @@ def add_to(commands: Any) -> None:
 
 def bring_in(arguments: argparse.Namespace) -> int:
     """Import a folder."""
-    from qclog.services.import_folder import import_folder
+    from qclog.services.import_folder import NOUNS, import_folder
 
     log = options.log_of(arguments)
     submission = options.submission_of(arguments, f"import of {arguments.folder.name}", via="import")
@@ -42,7 +42,8 @@ def bring_in(arguments: argparse.Namespace) -> int:
         already = dict(done.already)[table]
         if count or already:
             print(
-                f"{table.replace('_', ' '):<13} {count:>9,} added" + (f", {already:,} there already" if already else "")
+                f"{NOUNS.get(table, table.replace('_', ' ')):<16} {count:>9,} added"
+                + (f", {already:,} there already" if already else "")
             )
     return 0
 

@@ -50,11 +50,9 @@ def doubt(said: Said, *, unit: str, plausible: PlausibleRange, step: Fraction | 
     target = parse_unit(unit)
     if said.kind in ("none", "word") or _is_believable(convert_said(said, target), plausible):
         return None
-    suggestions = tuple(
-        meant
-        for meant in _other_meanings(said, dimension(target))
-        if _is_believable(convert_said(meant, target), plausible)
-    )
+    # Leaves are marked in their own unit, so one that does not enter is not a slip of the unit.
+    others = _other_meanings(said, dimension(target)) if said.kind in ("point", "bracket") else ()
+    suggestions = tuple(meant for meant in others if _is_believable(convert_said(meant, target), plausible))
     if said.unit == target:
         shown = _show(said, None)
     else:

@@ -18,6 +18,8 @@ from qclog.services.sheets import begins
 from qclog.store import records
 from qclog.store.log import Log, Submission, Use
 
+NOUNS = {"case_types": "case-type sheets", "shim_stock": "shim sizes"}
+
 
 @dataclass(frozen=True, slots=True)
 class Imported:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from qclog import resources
 from qclog.errors import LogError
 from qclog.services import case_chart, pictures
-from qclog.services.import_folder import import_folder
+from qclog.services.import_folder import NOUNS, import_folder
 from qclog.store.log import Log, Submission
 
 TIMEZONE = "Europe/London"
@@ -29,7 +29,9 @@ def build(log: Log) -> Iterator[str]:
     else:
         yield f"Building the invented sample workshop in {log.path} ..."
         done = import_folder(log, folder, Submission("demo", "demo", "sample workshop"), timezone=TIMEZONE)
-        yield ", ".join(f"{count:,} {table.replace('_', ' ')}" for table, count in done.added if count)
+        yield ", ".join(
+            f"{count:,} {NOUNS.get(table, table.replace('_', ' '))}" for table, count in done.added if count
+        )
     yield ""
     chart = case_chart.chart_case(log, *SHOWN, machined=True)
     picture = pictures.picture_of(chart)
@@ -37,7 +39,7 @@ def build(log: Log) -> Iterator[str]:
     for line in picture.lines:
         yield f"  {line.says} {picture.unit}"
     odd = chart.flagged
-    yield f"  {len(odd)} of {len(chart.rows)} stand out" + (": " if len(odd) else "")
+    yield f"  {len(odd)} of {len(chart.rows)} stand out" + (":" if len(odd) else "")
     for row in odd.iter_rows(named=True):
         batch = f", machining batch {row['machining_batch']}" if row["machining_batch"] else ""
         value = pictures.with_unit(chart, pictures.reading_figure(chart, row["value"]))

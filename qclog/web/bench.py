@@ -125,12 +125,15 @@ def _next(story: Story) -> Wanted | None:
 def ask(log: Log, story: Story, person: str, gauge: str | None) -> None:
     """The field for the next reading, what it should be, and what became of the last one."""
     wanted = _next(story)
-    _show_last(log)
+    job = str(story.job["job"])
+    _show_last(log, job)
     if wanted is None:
         done = not story.missing
         st.success(
             "Everything the sheet wants is read." if done else "The rest was skipped: choose a place from the list."
         )
+        with st.popover("Correct last"):
+            _correct(log, story, person, "last")
         show_sums(log, story, None)
         return
     c = wanted.characteristic
@@ -169,7 +172,7 @@ def ask(log: Log, story: Story, person: str, gauge: str | None) -> None:
             args=(log, wanted.place, how, submission, f"not accessible: {why}" if why else "not accessible"),
         )
     with third.popover("Correct last", width="stretch"):
-        _correct(log, wanted.place.job, how, token)
+        _correct(log, story, person, token)
     put_cursor_in(FIELD, token)
     show_sums(log, story, wanted)
 
@@ -223,32 +226,50 @@ def _skip(place: Place) -> None:
     st.session_state.pop("bench_token", None)
 
 
-def _correct(log: Log, job: str, how: Circumstances, token: str) -> None:
-    last: Taken | None = st.session_state.get("bench_last")
-    if last is None or last.place.job != job:
+def _correct(log: Log, story: Story, person: str, token: str) -> None:
+    rows = [r.row for r in story.readings if not r.row["replaced"] and not r.row["struck_why"]]
+    if not rows:
         st.write("Nothing was read here yet.")
         return
-    st.write(plain(f"The last one: {last.said.text}. It stays in the log, with the reason."))
+    last = max(rows, key=lambda row: (row["entry"], str(row["id"])))
+    place = Place(last["job"], last["characteristic"], last["stage"], last["position"])
+    where = place_text(place, story.sheet.characteristic(place.characteristic))
+    st.write(plain(f"{where}: {reading_text(last)}. It stays in the log, with the reason."))
     st.text_input("What it should be", key=f"fix_{token}")
     st.selectbox("Why", REASONS, key=f"reason_{token}")
+    gauges = [str(g["gauge"]) for g in people.list_gauges(log)]
+    at = gauges.index(last["gauge"]) if last["gauge"] in gauges else None
+    st.selectbox("Read with", gauges, index=at, placeholder="not said", key=f"with_{token}_{last['id']}")
     st.button(
-        "Correct it", type="primary", key=f"do_fix_{token}", on_click=_store_correction, args=(log, job, how, token)
+        "Correct it",
+        type="primary",
+        key=f"do_fix_{token}",
+        on_click=_store_correction,
+        args=(log, place, last["attempt"], person, token, f"with_{token}_{last['id']}"),
     )
 
 
-def _store_correction(log: Log, job: str, how: Circumstances, token: str) -> None:
+def _store_correction(log: Log, place: Place, attempt: int, person: str, token: str, gauge_key: str) -> None:
     text, reason = str(st.session_state[f"fix_{token}"]), str(st.session_state[f"reason_{token}"])
-    submission = Submission(how.technician, "bench", f"correction in job {job}")
+    how = Circumstances(person, st.session_state.get(gauge_key))
+    _put_right(log, place, attempt, text, reason, how)
+
+
+def _put_right(log: Log, place: Place, attempt: int, text: str, reason: str, how: Circumstances) -> None:
+    submission = Submission(how.technician, "bench", f"correction in job {place.job}")
     try:
-        st.session_state["bench_last"] = capture.correct_last(log, job, text, reason, how, submission)
+        st.session_state["bench_last"] = capture.correct(log, place, attempt, text, reason, how, submission)
         st.session_state["bench_error"] = None
         st.session_state.pop("bench_token", None)
     except QclogError as error:
         st.session_state["bench_error"] = error
 
 
-def _show_last(log: Log) -> None:
+def _show_last(log: Log, job: str) -> None:
     """The last reading read back in words, with its verdict; or what was wrong with what was typed."""
+    if st.session_state.get("bench_shown") != job:  # what was said of another job is no answer here
+        st.session_state["bench_shown"] = job
+        st.session_state["bench_last"] = st.session_state["bench_error"] = None
     error = st.session_state.get("bench_error")
     if error is not None:
         show_error(error)
@@ -288,14 +309,7 @@ def _show_doubt(log: Log, last: Taken, doubt: Doubt) -> None:
 
 def _store_meant(log: Log, last: Taken, text: str) -> None:
     person = st.session_state.get("person") or "bench"
-    how = Circumstances(person)
-    submission = Submission(person, "bench", f"correction in job {last.place.job}")
-    try:
-        st.session_state["bench_last"] = capture.correct(
-            log, last.place, last.attempt, text, "unit mistyped", how, submission
-        )
-    except QclogError as error:
-        st.session_state["bench_error"] = error
+    _put_right(log, last.place, last.attempt, text, "unit mistyped", Circumstances(person))
 
 
 def show_places(story: Story) -> None:

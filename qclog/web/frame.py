@@ -23,8 +23,14 @@ _SPACING = """<style>
 </style>"""
 
 
+_KEPT = ("person", "bench_job", "gauge_")
+
+
 def draw_frame(page: Any) -> None:
     """Run the chosen page; what goes wrong is said, and nothing that was stored is lost."""
+    for key in [str(k) for k in st.session_state]:
+        if key.startswith(_KEPT):  # Streamlit forgets a field that isn't on the page, unless it is set again
+            st.session_state[key] = st.session_state[key]
     st.html(_SPACING)
     try:
         page.run()
