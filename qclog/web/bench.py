@@ -173,7 +173,7 @@ def ask(log: Log, story: Story, person: str, gauge: str | None) -> None:
         )
     with third.popover("Correct last", width="stretch"):
         _correct(log, story, person, token)
-    put_cursor_in(FIELD, token)
+    put_cursor_in(FIELD, f"{token} {gauge} {conditions}")  # back to the field once these are said, too
     show_sums(log, story, wanted)
 
 

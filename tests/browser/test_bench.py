@@ -77,6 +77,36 @@ def test_an_unlikely_value_is_put_right_with_one_press(page: Page, address: str,
     assert [(r["said"], r["replaces"]) for r in rows] == [("40", None), ("0.41", None), ("0.41 mm", 1)]
 
 
+def test_who_job_and_gauge_are_kept_from_page_to_page(page: Page, address: str, log: Log) -> None:
+    sit_down(page, address)
+    page.keyboard.type("40")
+    page.keyboard.press("Enter")
+    page.wait_for_function(IN_EMPTY_FIELD)
+    page.get_by_label("Gauge (feeler)").click()
+    page.keyboard.type("FG-1")
+    page.keyboard.press("Enter")
+    page.wait_for_function(IN_EMPTY_FIELD)
+    page.get_by_role("link", name="Jobs").click()
+    page.get_by_text("Find a job").wait_for()
+    page.get_by_role("link", name="Bench").click()
+    page.wait_for_function(IN_EMPTY_FIELD)
+    page.keyboard.type("15/16")
+    page.keyboard.press("Enter")
+    page.get_by_text("fifteen goes, sixteen does not").first.wait_for()
+    last = jobs.tell(log, "J-1").readings[-1].row
+    assert (last["technician"], last["gauge"], last["position"]) == ("Ash", "FG-1", "12")
+
+
+@pytest.mark.parametrize("width", [390, 1024])
+def test_no_page_is_wider_than_the_screen(page: Page, address: str, width: int) -> None:
+    page.set_viewport_size({"width": width, "height": 800})
+    for path in ("", "case_type", "job?job=J-1", "bench?job=J-1"):
+        page.goto(f"{address}/{path}")
+        page.get_by_text("maker's manual and competent").first.wait_for()
+        main = page.locator("[data-testid=stMain]")
+        assert main.evaluate("e => e.scrollWidth") <= main.evaluate("e => e.clientWidth"), path
+
+
 def test_every_page_shows_without_an_error(page: Page, address: str) -> None:
     for path, said in (
         ("", "Workshop"),
@@ -86,5 +116,5 @@ def test_every_page_shows_without_an_error(page: Page, address: str) -> None:
     ):
         page.goto(f"{address}/{path}")
         page.get_by_text(said).first.wait_for()
-        page.get_by_text("maker's manual and competent").wait_for()
+        page.get_by_text("maker's manual and competent").first.wait_for()
         assert page.locator("[data-testid=stException]").count() == 0
