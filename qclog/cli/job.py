@@ -33,6 +33,10 @@ def add_to(commands: Any) -> None:
     show.add_argument("job")
     options.add_log(show)
     show.set_defaults(run=show_one)
+    check = actions.add_parser("check", help="what stands against dispatching a job, and its comeback risk")
+    check.add_argument("job")
+    options.add_log(check)
+    check.set_defaults(run=check_one)
     say = actions.add_parser("set", help="say something of a job; what was said before is kept")
     say.add_argument("job")
     say.add_argument("name", help="dispatched, " + ", ".join(_DETAILS))
@@ -140,11 +144,21 @@ def say_one(arguments: argparse.Namespace) -> int:
     value: Any = arguments.value
     if arguments.name == "dispatched":
         value = _moment(log, value)
+        check_one(arguments)
     elif arguments.name == "rebuild" and not value.isdigit():
         raise InputError("a rebuild number is a whole number", field="rebuild", found=value)
     submission = options.submission_of(arguments, f"{arguments.name} of job {arguments.job}")
     jobs.say(log, arguments.job, arguments.name, value, submission, arguments.reason)
     print(f"job {arguments.job}: {arguments.name.replace('_', ' ')} is now {arguments.value}")
+    return 0
+
+
+def check_one(arguments: argparse.Namespace) -> int:
+    """Print what stands against dispatching a job."""
+    from qclog.cli.sign_off import print_sign_off
+    from qclog.services.sign_off import before_dispatch
+
+    print_sign_off(before_dispatch(options.log_of(arguments), arguments.job))
     return 0
 
 

@@ -1,0 +1,46 @@
+"""Which gauges could not be trusted at a time: dropped, withdrawn or found off, and not cleared since."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from typing import Any
+
+from qclog.domain import units
+from qclog.errors import UnitError
+
+
+def doubt_of(gauge: Mapping[str, Any], events: Iterable[Mapping[str, Any]], taken_at: datetime) -> datetime | None:
+    """Since when a gauge had been dropped, withdrawn or found off, when a reading was taken with it; None for sound.
+
+    `events` are the gauge's own, oldest first (rows of the query `gauge_checks`). A check that agrees with its
+    reference within one step clears it, and as the first thing after the reading clears the reading too; a
+    calibration or return clears what comes after it only.
+    """
+    since: datetime | None = None
+    for event in events:
+        what, sound = event["event"], event["event"] == "check" and _agrees(gauge, event)
+        if event["checked_at"] > taken_at and what != "dropped":
+            return None if sound else since
+        if event["checked_at"] > taken_at:
+            continue
+        if sound or what in ("calibrated", "returned"):
+            since = None
+        elif what != "check" or _is_off(gauge, event):
+            since = since or event["checked_at"]
+    return since
+
+
+def _is_off(gauge: Mapping[str, Any], event: Mapping[str, Any]) -> bool:
+    return event["reference"] is not None and event["reading"] is not None and not _agrees(gauge, event)
+
+
+def _agrees(gauge: Mapping[str, Any], event: Mapping[str, Any]) -> bool:
+    if event["reference"] is None or event["reading"] is None:
+        return False
+    off = abs(event["reading"] - event["reference"])
+    try:
+        factor = float(units.factor(event["unit"] or gauge["unit"], gauge["unit"]))
+    except UnitError:
+        return False
+    return bool(off * factor <= gauge["step"] * (1 + 1e-9))

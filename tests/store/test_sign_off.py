@@ -1,0 +1,177 @@
+"""Before a job is dispatched: what stands against it."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+
+from qclog import resources
+from qclog.cli import main
+from qclog.domain.moments import now
+from qclog.errors import UnknownNameError
+from qclog.services import comeback_risk, finding_life, jobs, people
+from qclog.services.gauge_trust import doubt_of
+from qclog.services.import_folder import import_folder
+from qclog.services.sign_off import before_dispatch
+from qclog.store.log import Log
+from tests.conftest import submission
+from tests.workshop_with_a_batch import START, add_units
+
+GAUGE = {"unit": "thou", "step": 0.5}
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Log:
+    log = Log(tmp_path / "shop.duckdb")
+    add_units(log, tmp_path / "first", 0, 60)
+    return log
+
+
+def event(day: int, what: str, reading: float | None = None) -> dict[str, Any]:
+    reference = None if reading is None else 20.0
+    return {
+        "event": what,
+        "checked_at": datetime(2026, 1, day),
+        "reference": reference,
+        "reading": reading,
+        "unit": None,
+    }
+
+
+@pytest.mark.parametrize(
+    ("events", "doubted"),
+    [
+        ([], False),
+        ([event(5, "dropped")], True),
+        ([event(15, "dropped")], False),
+        ([event(5, "dropped"), event(7, "check", 20.5)], False),  # one step off agrees
+        ([event(5, "dropped"), event(7, "check", 21.5)], True),
+        ([event(5, "dropped"), event(7, "calibrated")], False),
+        ([event(5, "dropped"), event(12, "calibrated")], True),  # put right later says nothing of before
+        ([event(5, "dropped"), event(12, "check", 20.0)], False),  # untouched since, and it reads right
+        ([event(5, "dropped"), event(12, "check", 21.5), event(14, "check", 20.0)], True),  # repaired between
+        ([event(5, "dropped"), event(12, "withdrawn"), event(14, "check", 20.0)], True),
+        ([event(5, "check", 21.5)], True),
+        ([event(5, "withdrawn"), event(6, "returned")], False),
+        ([event(5, "check", None)], False),
+    ],
+)
+def test_when_a_gauge_is_doubted(events: list[dict[str, Any]], doubted: bool) -> None:
+    """A reading of 10 January; common practice, no source: a check clears back to the last one, a repair does not."""
+    assert (doubt_of(GAUGE, events, datetime(2026, 1, 10)) is not None) is doubted
+
+
+def test_a_check_in_another_unit_is_converted() -> None:
+    check = event(7, "check", 0.5) | {"reference": 0.508, "unit": "mm"}  # 0.008 mm is 0.31 thou
+    assert doubt_of(GAUGE, [event(5, "dropped"), check], datetime(2026, 1, 10)) is None
+    check = event(7, "check", 0.45) | {"reference": 0.508, "unit": "mm"}
+    assert doubt_of(GAUGE, [event(5, "dropped"), check], datetime(2026, 1, 10)) is not None
+
+
+def test_a_sound_job_has_nothing_against_it_but_its_missing_places(shop: Log) -> None:
+    found = before_dispatch(shop, "K-010")
+    assert (found.outside, found.close, found.odd, found.gauges, found.findings) == ((), (), (), (), ())
+    assert any("Cover stand-off, final, at 12" in m for m in found.missing)
+    assert "0 comebacks of 60 units out: too few to say" in found.comebacks
+    with pytest.raises(UnknownNameError):
+        before_dispatch(shop, "K-999")
+
+
+def test_the_batch_and_the_odd_reading_are_named(shop: Log) -> None:
+    found = before_dispatch(shop, "K-044")
+    assert any("Batch M09 suggests odd machining" in f and "too few to say whether" in f for f in found.findings)
+    assert not found.clear
+    finding_life.note_finding(shop, "M09", "rejected", "Heron", submission(), found="bare cases are sound")
+    assert not any("M09" in f for f in before_dispatch(shop, "K-044").findings)
+
+
+def test_a_far_reading_inside_limits_is_odd_and_one_outside_is_told_once(shop: Log, tmp_path: Path) -> None:
+    add_units(shop, tmp_path / "one", 70, 1, high=25.0)
+    (odd,) = before_dispatch(shop, "K-070").odd
+    assert odd.startswith("Trial pack, trial: 6")
+    assert "above the middle of its kind (40" in odd
+    assert "n = 60 others" in odd
+
+
+def test_few_sound_jobs_are_called_odd(shop: Log) -> None:
+    """Normal readings without the batch: one job in a hundred is meant to be; of 52 at most 3 (binomial, p < 0.002)."""
+    watched = finding_life.watch(shop)
+    sound = [f"K-{i:03}" for i in range(60) if not 40 <= i < 48]
+    assert sum(bool(before_dispatch(shop, job, watched).odd) for job in sound) <= 3
+
+
+def test_a_dropped_gauge_is_named_until_it_is_cleared(shop: Log) -> None:
+    dropped = START + timedelta(days=50)
+    people.check_gauge(shop, "TQ-1", "dropped", submission(), at=dropped)
+    assert before_dispatch(shop, "K-049").gauges == ()
+    (said,) = before_dispatch(shop, "K-055").gauges
+    assert said.startswith("1 reading with TQ-1")
+    people.check_gauge(shop, "TQ-1", "check", submission(), at=START + timedelta(days=52), reference=10.0, reading=10.1)
+    assert before_dispatch(shop, "K-055").gauges == ()
+    assert before_dispatch(shop, "K-051").gauges == ()
+
+
+def test_a_concession_and_outstanding_work_are_told(shop: Log) -> None:
+    jobs.say(shop, "K-010", "concession", "spread 1 over, J. agreed", submission())
+    jobs.say(shop, "K-010", "outstanding", "paint", submission())
+    found = before_dispatch(shop, "K-010")
+    assert found.concession == "spread 1 over, J. agreed"
+    assert ("Outstanding", ("paint",)) in found.sections
+
+
+def test_comebacks_per_time_out_have_an_exact_interval() -> None:
+    """10 units out, 4 comebacks; 30.4375-day months. Exact Poisson limits of 4: 1.0899 and 10.2416 (Garwood 1936)."""
+    start = datetime(2026, 1, 1)
+    out = pl.DataFrame(
+        {
+            "job": [f"J{i}" for i in range(12)],
+            "case_type": ["A"] * 12,
+            "dispatched": [start] * 10 + [None, start + timedelta(days=304.375)],
+        }
+    )
+    back = pl.DataFrame(
+        {
+            "job": ["J0", "J1", "J2", "J3", "J4"],
+            "returned": [start + timedelta(days=152.1875)] * 5,
+            "attributable": ["yes", None, "open", "yes", "no"],
+        }
+    )
+    rows = comeback_risk.months_out(out, back, start + timedelta(days=304.375))
+    assert rows["months"].round(6).to_list() == [5.0] * 4 + [10.0] * 6 + [0.0]
+    risk = comeback_risk.risk_of(rows)
+    assert (risk.out, risk.comebacks, risk.months) == (11, 4, pytest.approx(80.0))
+    assert risk.rate == pytest.approx(5.0)
+    assert risk.lower == pytest.approx(1.0899 / 0.8, rel=1e-4)
+    assert risk.upper == pytest.approx(10.2416 / 0.8, rel=1e-4)
+    assert "too few to say" in comeback_risk.risk_of(rows.head(9)).text
+    told = comeback_risk.comparison_text(comeback_risk.compare(rows, ["J0"]))
+    assert "luck explains as well (exact p = 0.23)" in told  # one of four in 5 of 80 months: 1 - (15/16)^4 = 0.2275
+    assert "too few" in comeback_risk.comparison_text(comeback_risk.compare(rows, ["J11"]))
+    assert "too few" in comeback_risk.comparison_text(comeback_risk.compare(rows.filter(back=0), ["J9"]))
+
+
+def test_the_dropped_gauge_of_the_sample_workshop_touches_22_jobs(tmp_path: Path) -> None:
+    """The sample workshop was made with 22 jobs read with DT-2 between its drop and its withdrawal."""
+    log = Log(tmp_path / "demo.duckdb")
+    import_folder(log, resources.folder("sample_data"), submission(), timezone="Europe/London")
+    watched = finding_life.watch(log)
+    numbers = [row["job"] for row in jobs.list_jobs(log, most=1000)]
+    touched = [job for job in numbers if any("DT-2" in g for g in before_dispatch(log, job, watched).gauges)]
+    assert len(touched) == 22
+
+
+def test_the_terminal_tells_before_the_job_is_marked_as_gone(
+    shop: Log, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("QCLOG_LOG", str(shop.path))
+    monkeypatch.setenv("QCLOG_PERSON", "Heron")
+    assert main(["job", "check", "K-044"]) == 0
+    assert "Touched by a finding that stands" in capsys.readouterr().out
+    assert main(["job", "set", "K-044", "dispatched", now().isoformat()]) == 0
+    out = capsys.readouterr().out
+    assert out.index("Before job K-044 is dispatched") < out.index("dispatched is now")
+    assert "people decide" in out
