@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from qclog.web import reading, stories
+from qclog.web import reading, standing, stories, sums
 
 st.title("Jobs")
 log = reading.log()
@@ -11,7 +11,9 @@ if job is not None:
     story = reading.story(log, job)
     stories.show_head(story)
     stories.show_left_to_do(story)
+    standing.show_sign_off(log, story)
     stories.show_readings(story)
     stories.show_derived(story)
+    sums.show_sums_of_job(log, story)
     stories.show_parts(story)
     stories.show_comebacks(story)

@@ -45,6 +45,25 @@ def show_sums(log: Log, story: Story, wanted: Wanted | None) -> None:
     _show_cautions(told, fits)
 
 
+def show_sums_of_job(log: Log, story: Story) -> None:
+    """Every sum of a job, open, and what its faces say."""
+    told = bench_sums.tell_sums(story, _learned(log, story))
+    faces = bench_sums.tell_faces(story)
+    if not (told or faces):
+        return
+    fits = bench_sums.fits_for(log, told)
+    st.subheader("Sums of the bench")
+    for i, one in enumerate(told):
+        _show(one, fits.get(i, ()))
+    for face in faces:
+        said = plain(f"{face.name}, {STAGE_WORDS[face.stage]}: {face.text}")
+        if face.explained:
+            st.caption(said)
+        else:
+            st.warning(said, icon=":material/help:")
+    _show_cautions(told, fits)
+
+
 def _learned(log: Log, story: Story) -> Learned:
     return reading.learned(log, story.sheet.code) if bench_sums.can_use_learned(story) else {}
 

@@ -1,0 +1,102 @@
+"""The findings that stand, on the Workshop page; and what stands against a job, on the job page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import streamlit as st
+
+from qclog.domain.moments import show_moment
+from qclog.services import finding_life, finding_words, jobs, sheets, sign_off
+from qclog.services.finding_life import Followed, Watched
+from qclog.services.jobs import Story
+from qclog.store.log import Log
+from qclog.web import reading
+from qclog.web.frame import plain
+
+SHOWN_FIRST = 4
+MOST_LINKS = 12
+
+
+def watched(of: Log) -> Watched:
+    """The log as the watch sees it, kept until the log changes."""
+    return _watched(str(of.path), reading.revision(of))
+
+
+@st.cache_resource(max_entries=2, show_spinner="Looking through the readings ...")
+def _watched(path: str, revision: int) -> Watched:  # noqa: ARG001 - the revision is part of the key
+    return finding_life.watch(Log(Path(path)))
+
+
+def show_standing(log: Log) -> None:
+    """Each finding that stands as a card: what, since when, how many have left, what to check next, its jobs."""
+    found = watched(log)
+    standing = [f for f in found.followed if f.stands]
+    if not found.observations.rows.height:
+        return
+    st.subheader("What the readings point to")
+    if not standing:
+        st.success("Nothing stands out after allowing for everything that was looked at.", icon=":material/check:")
+    else:
+        rows = jobs.list_jobs(log, most=10_000_000)
+        gone = {row["job"] for row in rows if row["dispatched"] is not None}
+        _cards(log, standing[:SHOWN_FIRST], gone)
+        if len(standing) > SHOWN_FIRST:
+            with st.expander(f"{len(standing) - SHOWN_FIRST} more"):
+                _cards(log, standing[SHOWN_FIRST:], gone)
+    behind = [f for f in found.followed if not f.stands]
+    if behind:
+        st.caption(f"{finding_words.count_settled(behind)}. At the terminal: `qclog findings --all`")
+    if standing:
+        st.caption("These are suggestions from readings, not proof: look before you act.")
+
+
+def _cards(log: Log, findings: list[Followed], gone: set[str]) -> None:
+    with log.reading() as use:
+        zone = sheets.timezone_of(use)
+    columns = st.columns(2)
+    for number, followed in enumerate(findings):
+        finding = followed.finding
+        if finding is None:
+            continue
+        with columns[number % 2].container(border=True):
+            st.markdown(f"**{plain(finding.text)}**")
+            left = sum(job in gone for job in finding.jobs)
+            st.markdown(
+                f"n = {len(finding.jobs)} unit{'' if len(finding.jobs) == 1 else 's'}, {left} left the building; "
+                + plain(f"since job {finding.first_job}, plain from {show_moment(finding.found_at, zone)[:10]}")
+            )
+            st.markdown(f":material/search: {plain(finding_words.NEXT[finding.cause])}")
+            for line in finding_words.tell_state(followed, zone):
+                st.caption(plain(line))
+            with st.popover(f"Its {len(finding.jobs)} jobs" if len(finding.jobs) > 1 else "Its job"):
+                _links(finding.jobs, gone, followed.id)
+
+
+def _links(numbers: tuple[str, ...], gone: set[str], key: str) -> None:
+    """Jobs still here first: they can still be measured again."""
+    ordered = sorted(numbers, key=lambda job: job in gone)
+    for job in ordered[:MOST_LINKS]:
+        label = plain(f"{job}, {'left' if job in gone else 'still here'}")
+        if st.button(label, key=f"finding_{key}_{job}"):
+            st.switch_page("app_pages/job.py", query_params={"job": job})
+    if len(ordered) > MOST_LINKS:
+        st.caption(plain("and " + ", ".join(ordered[MOST_LINKS:])))
+
+
+def show_sign_off(log: Log, story: Story) -> None:
+    """What stands against dispatching the job; folded away once it has left."""
+    found = sign_off.before_dispatch(log, story.job["job"], watched(log))
+    left = story.job["dispatched"] is not None
+    title = "What stood against dispatch" if left else "Before dispatch"
+    with st.expander(title, expanded=not left, icon=":material/fact_check:"):
+        if found.clear:
+            st.success("Nothing known stands against this job.", icon=":material/check:")
+        for heading, lines in found.sections:
+            st.markdown(f"**{plain(heading)}**")
+            st.markdown("\n".join(f"- {plain(line)}" for line in lines[:MOST_LINKS]))
+            if len(lines) > MOST_LINKS:
+                st.caption(f"and {len(lines) - MOST_LINKS} more")
+        if found.unplaced:
+            st.caption(f"{found.unplaced} of its values had too few of their kind to compare with.")
+        st.caption(plain(f"Comebacks of this case type: {found.comebacks}."))
