@@ -16,6 +16,8 @@ from qclog.domain.judging import CLOSE, HIGH, LOW
 from qclog.domain.moments import show_moment, write_moment
 from qclog.errors import InputError
 from qclog.services.case_limits import CaseLimits, set_limits
+from qclog.services.changes import change_text
+from qclog.services.chart_eras import Era, split
 from qclog.services.series import Series, read_series
 from qclog.services.sheets import limits_text
 from qclog.stats.limits import IndividualsLimits
@@ -42,10 +44,12 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class CaseChart:
-    """One group's chart. `rows` are those of `series.Series` with a value, plus `note` on what stands out.
+    """One group's chart. `rows` are those of `series.Series` with a value, plus `note` on what stands out and `era`.
 
     `limits` is None with fewer than two values; `limits.enough` says whether there are enough to draw them.
     `by_intervals`: the limits come from the intervals that coarse readings stand for; what is drawn are middles.
+    After a recorded change limits, mean and spread are of the units since the last one; `eras` has each stretch with
+    its own limits, the oldest first, and is empty where nothing changed.
     """
 
     sheet: Sheet
@@ -62,6 +66,7 @@ class CaseChart:
     by_intervals: bool
     warnings: tuple[str, ...]
     zone: ZoneInfo
+    eras: tuple[Era, ...] = ()
 
     @property
     def mean(self) -> float | None:
@@ -129,23 +134,26 @@ def chart_series(
         & (pl.col("machined") == group.machined)
     )
     rows = mine.filter(pl.col("value").is_not_nan())
-    found = set_limits(characteristic, rows)
+    rows, eras = split(series.changes, series.sheet.code, characteristic, rows)
+    found = eras[-1].found if eras else set_limits(characteristic, rows)
+    recent = rows.slice(eras[-1].first) if eras else rows
     chosen = characteristic.limit_set(group.stage, group.condition)
     return CaseChart(
         sheet=series.sheet,
         characteristic=characteristic,
         group=group,
         groups=groups,
-        rows=rows.with_columns(note=_notes(rows, found)),
+        rows=rows.with_columns(note=_notes_by_era(rows, eras) if eras else _notes(rows, found)),
         without_value=len(mine) - len(rows),
-        summary=summarise(rows["value"]) if len(rows) else None,
+        summary=summarise(recent["value"]) if len(recent) else None,
         limits=found.limits,
         specification=chosen[1] if chosen else None,
         limit_set=chosen[0] if chosen else None,
         forced=group.stage in characteristic.forced_at,
         by_intervals=found.by_intervals,
-        warnings=(*found.notes, *_changed_limits(series, group)),
+        warnings=(*_since(eras, series.zone), *found.notes, *_changed_limits(series, group)),
         zone=series.zone,
+        eras=eras,
     )
 
 
@@ -182,6 +190,22 @@ def _choose(
         field="group",
         found=Group(stage or groups[0].stage, condition, bool(machined), 0).words,
         hint="there are: " + "; ".join(f"{g.words} (n = {g.n})" for g in groups),
+    )
+
+
+def _notes_by_era(rows: pl.DataFrame, eras: tuple[Era, ...]) -> pl.Series:
+    return pl.concat([_notes(rows.slice(era.first, era.n), era.found) for era in eras])
+
+
+def _since(eras: tuple[Era, ...], zone: ZoneInfo) -> tuple[str, ...]:
+    """A sentence on the last recorded change, from which the limits begin."""
+    if not eras or eras[-1].change is None:
+        return ()
+    last = eras[-1].change
+    count = f"{eras[-1].n} unit{'' if eras[-1].n == 1 else 's'}"
+    return (
+        f"limits, mean and spread are of the {count} since {show_moment(last.since, zone)[:10]}"
+        f" ({change_text(last)}); earlier units keep their own",
     )
 
 
@@ -259,6 +283,7 @@ def as_json(chart: CaseChart) -> dict[str, Any]:
             "lower": specification.lower,
             "upper": specification.upper,
         },
+        "eras": [_era_as_json(era, chart.zone) for era in chart.eras],
         "warnings": list(chart.warnings),
         "groups": [{"stage": g.stage, "parts": g.condition, "machined": g.machined, "n": g.n} for g in chart.groups],
         "readings": [
@@ -271,4 +296,15 @@ def as_json(chart: CaseChart) -> dict[str, Any]:
             }
             for row in chart.rows.iter_rows(named=True)
         ],
+    }
+
+
+def _era_as_json(era: Era, zone: ZoneInfo) -> dict[str, Any]:
+    return {
+        "since": write_moment(era.change.since, zone) if era.change else None,
+        "change": change_text(era.change) if era.change else None,
+        "n": era.n,
+        "centre": era.drawn.centre if era.drawn else None,
+        "lower": era.drawn.lower if era.drawn else None,
+        "upper": era.drawn.upper if era.drawn else None,
     }

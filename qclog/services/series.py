@@ -6,7 +6,7 @@ New and re-used parts, stages, and machined and unmachined cases are told apart 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -15,9 +15,11 @@ import polars as pl
 
 from qclog.domain import formula
 from qclog.domain.casetypes import Characteristic, Sheet, Version, stage_for, version_at
+from qclog.domain.findings import Change
 from qclog.domain.judging import CLOSE, HIGH, INSIDE, LOW, NOT_JUDGED
 from qclog.domain.moments import now
 from qclog.services import sheets
+from qclog.store.findings import changes_in
 from qclog.store.log import Log, Use
 
 
@@ -28,7 +30,7 @@ class Series:
     job, stage, taken_at, entry, value (middle of the readings, mean over positions, in the characteristic's
     unit; NaN where none was taken), low, high (the same of the ends), positions (how many were read), gauge,
     technician, condition (new, reused or null), machined, machining_batch, case_serial, rebuild, variant, verdict.
-    `versions`: every version of the sheet, by which the verdicts were given.
+    `versions`: every version of the sheet, by which the verdicts were given. `changes`: every recorded change.
     """
 
     sheet: Sheet
@@ -36,6 +38,7 @@ class Series:
     rows: pl.DataFrame
     zone: ZoneInfo
     versions: tuple[Version, ...] = ()
+    changes: tuple[Change, ...] = ()
 
 
 def read_series(log: Log, case_type: str, code: str) -> Series:
@@ -46,7 +49,8 @@ def read_series(log: Log, case_type: str, code: str) -> Series:
         characteristic = sheet.characteristic(code)
         readings, jobs, parts = _raw(use, sheet, [characteristic])
         zone = sheets.timezone_of(use)
-    return build(sheet, characteristic, versions, readings, jobs, parts, zone)
+        recorded = changes_in(use)
+    return replace(build(sheet, characteristic, versions, readings, jobs, parts, zone), changes=recorded)
 
 
 def read_all(log: Log, case_type: str) -> list[Series]:
