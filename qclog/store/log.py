@@ -166,6 +166,7 @@ class Log:
                 with unfinished._connection(new=True) as connection:
                     migrations.create(connection)
                     connection.execute("INSERT INTO setting VALUES ('timezone', ?)", [timezone])
+                    connection.execute("CHECKPOINT")  # closing would, and would keep silent about a full disk
                 unfinished.path.rename(self.path)
             except LogError as error:
                 error.found = self.path
@@ -260,7 +261,7 @@ class Log:
             raise KeyboardInterrupt from error
         except duckdb.Error as error:
             unusable = isinstance(error, duckdb.IOException | duckdb.FatalException | duckdb.OutOfMemoryException)
-            if unusable or _is_full(str(error)):
+            if unusable or "Failed to commit" in str(error):
                 raise _why_not_written(self.path, error) from error
             raise
         except RuntimeError as error:
@@ -282,7 +283,7 @@ def _roll_back(connection: duckdb.DuckDBPyConnection) -> None:
 
 def _why_not_opened(path: Path, error: duckdb.Error) -> LogError:
     text = str(error)
-    if _is_full(text):
+    if _says(text, FULL):
         return _no_room(path)
     if "lock" in text.lower():
         return LogBusyError(
@@ -308,10 +309,13 @@ def _why_not_opened(path: Path, error: duckdb.Error) -> LogError:
     )
 
 
-def _is_full(text: str) -> bool:
-    """Whether the operating system refused a write for want of room: a full disk, a quota, a limit on files."""
-    reasons = (os.strerror(number) for number in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG))
-    return any(reason.lower() in text.lower() for reason in reasons)
+FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)  # a full disk, a quota, a limit on files
+SHUT = (errno.EACCES, errno.EPERM, errno.EROFS)
+
+
+def _says(text: str, numbers: tuple[int, ...]) -> str | None:
+    """Which of the operating system's reasons DuckDB's message names."""
+    return next((os.strerror(n) for n in numbers if os.strerror(n).lower() in text.lower()), None)
 
 
 def _no_room(path: Path) -> LogError:
@@ -324,8 +328,16 @@ def _no_room(path: Path) -> LogError:
 
 
 def _why_not_written(path: Path, error: duckdb.Error) -> LogError:
-    if _is_full(str(error)):
+    if _says(str(error), FULL):
         return _no_room(path)
+    shut = _says(str(error), SHUT)
+    if shut:
+        return LogError(
+            f"the log may not be written: {shut}",
+            field="log",
+            found=path,
+            hint="nothing of this step was stored; keep the log in a folder you may write to",
+        )
     first = str(error).splitlines()[0]
     if "could not read" in first.lower() or "corrupt" in first.lower():
         return LogDamagedError(
