@@ -15,6 +15,7 @@ from qclog.charts.look import dress, palette
 
 MOST_POINTS = 4000
 LABEL_ROOM = 24
+RING = "#8f7a00"
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,13 +25,17 @@ class Line:
     says: str
     value: float
     whose: str  # "control" or "workshop"
+    first: int | None = None  # the unit it begins and ends at, from 1; None: the edge of the chart
+    last: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Picture:
     """What to draw. `rows` has taken_at (local time), value, job, note ('' when nothing stands out), and hover texts.
 
-    `step` is the finest difference worth a bar of its own in the distribution.
+    `step` is the finest difference worth a bar of its own in the distribution. `former` are lines of earlier stretches,
+    drawn without labels, and `breaks` where a new one begins (order of its first unit, why). `marks` (order, value,
+    job, says) and `average` (order, value, low, high) are aids to the eye.
     """
 
     title: str
@@ -39,6 +44,10 @@ class Picture:
     rows: pl.DataFrame
     lines: Sequence[Line]
     step: float | None = None
+    former: Sequence[Line] = ()
+    breaks: Sequence[tuple[int, str]] = ()
+    marks: pl.DataFrame | None = None
+    average: pl.DataFrame | None = None
 
 
 def draw(picture: Picture, *, dark: bool = False, width: int = 700, height: int = 340) -> alt.HConcatChart:
@@ -62,7 +71,7 @@ def panels(picture: Picture, *, dark: bool = False, height: int = 340) -> tuple[
 
 
 def _domain(picture: Picture) -> list[float]:
-    values = [line.value for line in picture.lines]
+    values = [line.value for line in (*picture.lines, *picture.former)]
     if len(picture.rows):
         ends = picture.rows["value"].to_numpy()
         values += [float(ends.min()), float(ends.max())]
@@ -111,7 +120,8 @@ def over_time(picture: Picture, scale: alt.Scale, *, dark: bool, width: int | No
         .mark_point(shape="diamond", filled=True, size=110 if len(rows) < 400 else 50, color=colours["odd"], opacity=1)
         .encode(x=x, y=y, tooltip=hover)
     )
-    return alt.layer(*_lines(picture, scale, colours, (width, height)), track, sound, odd).properties(
+    behind = [*_stretches(picture, x, y, colours), *_lines(picture, scale, colours, (width, height))]
+    return alt.layer(*behind, track, *_average(picture, x, y, colours), sound, odd, *_marks(picture, x, y)).properties(
         width="container" if width is None else width, height=height
     )
 
@@ -123,6 +133,8 @@ def _lines(
     layers: list[Any] = []
     for line in picture.lines:
         dash = [1, 0] if line.says.startswith("centre") else [8, 4] if line.whose == "control" else [2, 3]
+        if labels is not None and line.first is not None:
+            continue
         base = alt.Chart(pl.DataFrame({"at": [line.value], "says": [line.says]}))
         y = alt.Y("at:Q", scale=scale)
         layers.append(base.mark_rule(color=colours[line.whose], strokeWidth=2, strokeDash=dash).encode(y=y))
@@ -141,6 +153,47 @@ def _lines(
                 edge, level = width + 6, at
             layers.append(text.encode(x=alt.value(edge), y=alt.value(level), text="says:N"))
     return layers
+
+
+def _stretches(picture: Picture, x: alt.X, y: alt.Y, colours: dict[str, str]) -> list[Any]:
+    """Lines that hold for some of the units only, and where a new stretch begins."""
+    layers: list[Any] = []
+    for line in (*picture.former, *(one for one in picture.lines if one.first is not None)):
+        dash = [1, 0] if line.says.startswith("centre") else [8, 4]
+        ends = [(line.first or 1) - 0.5, (len(picture.rows) if line.last is None else line.last) + 0.5]
+        data = pl.DataFrame({"order": ends, "value": [line.value] * 2, "says": [line.says] * 2})
+        rule = alt.Chart(data).mark_line(color=colours[line.whose], strokeWidth=2, strokeDash=dash)
+        layers.append(rule.encode(x=x, y=y, tooltip=alt.Tooltip("says:N", title="limit")))
+    for order, says in picture.breaks:
+        data = pl.DataFrame({"order": [order - 0.5], "says": [says]})
+        base = alt.Chart(data).encode(x=x, tooltip=alt.Tooltip("says:N", title="change"))
+        layers.append(base.mark_rule(color=colours["ink"], strokeWidth=1.5, strokeDash=[3, 3]))
+        late = order > 0.6 * len(picture.rows)
+        text = base.mark_text(
+            align="right" if late else "left", baseline="top", dx=-4 if late else 4, fontSize=12, color=colours["ink"]
+        )
+        layers.append(text.encode(y=alt.value(2), text="says:N"))
+    return layers
+
+
+def _average(picture: Picture, x: alt.X, y: alt.Y, colours: dict[str, str]) -> list[Any]:
+    """A moving average with its own limits."""
+    if picture.average is None:
+        return []
+    edges = pl.concat(
+        picture.average.select("order", value=end, end=pl.lit(end)) for end in ("low", "high")
+    )
+    limits = alt.Chart(edges).mark_line(color=colours["quiet"], strokeDash=[4, 3]).encode(x=x, y=y, detail="end:N")
+    return [limits, alt.Chart(picture.average).mark_line(color=colours["ink"], strokeWidth=2).encode(x=x, y=y)]
+
+
+def _marks(picture: Picture, x: alt.X, y: alt.Y) -> list[Any]:
+    """Squares round the units that an aid marks: a shape of their own, since they are no finding."""
+    if picture.marks is None or picture.marks.is_empty():
+        return []
+    hover = [alt.Tooltip("job:N", title="job"), alt.Tooltip("says:N", title="aid to the eye")]
+    ring = alt.Chart(picture.marks).mark_point(shape="square", filled=False, size=170, strokeWidth=1.6, color=RING)
+    return [ring.encode(x=x, y=y, tooltip=hover)]
 
 
 def label_heights(picture: Picture, height: int, apart: float = 15.0) -> list[float]:

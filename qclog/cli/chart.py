@@ -12,6 +12,7 @@ from qclog.domain.jobs import STAGES
 
 if TYPE_CHECKING:
     from qclog.services.case_chart import CaseChart
+    from qclog.services.chart_aids import Aid
 
 _WIDTH = 48
 
@@ -26,6 +27,7 @@ def add_to(commands: Any) -> None:
     parser.add_argument("--cases", choices=("machined", "unmachined"), help="machined or unmachined cases")
     parser.add_argument("--out", type=Path, metavar="FILE", help="save the chart as .svg, .png or .html")
     parser.add_argument("--json", action="store_true", help="print everything as JSON")
+    parser.add_argument("--aid", choices=("runs", "ewma", "cusum"), help="an aid to the eye; it raises no finding")
     parser.add_argument("--last", type=int, default=40, metavar="N", help="how many units to list (default 40)")
     options.add_log(parser)
     parser.set_defaults(run=run)
@@ -43,16 +45,32 @@ def run(arguments: argparse.Namespace) -> int:
         condition=arguments.parts,
         machined=None if arguments.cases is None else arguments.cases == "machined",
     )
+    aid = None
+    if arguments.aid is not None:
+        from qclog.services.chart_aids import look
+
+        aid = look(chart, arguments.aid)
     if arguments.out is not None:
         from qclog.services import pictures
 
-        pictures.save(chart, arguments.out)
+        pictures.save(chart, arguments.out, aid)
         print(f"saved {arguments.out}")
     elif arguments.json:
         print(json.dumps(case_chart.as_json(chart), ensure_ascii=False, indent=1))
     else:
         _print(chart, arguments.last)
+        if aid is not None:
+            _print_aid(aid)
     return 0
+
+
+def _print_aid(aid: Aid) -> None:
+    from qclog.services.chart_aids import NAMES
+
+    print(f"\n{NAMES[aid.kind]}, as an aid to the eye: {aid.false_alarm}.")
+    for line in aid.lines or ("no unit is marked",):
+        print(f"  {line}")
+    print("This raises no finding: qclog findings looks at all readings together.")
 
 
 def _print(chart: CaseChart, last: int) -> None:
@@ -70,6 +88,8 @@ def _print(chart: CaseChart, last: int) -> None:
         print(f"mean {mean}{spread}, {s.minimum:g} to {s.maximum:g}")
     for line in picture.lines:
         print(f"{'control' if line.whose == 'control' else 'workshop'}: {line.says} {picture.unit}")
+    for line in picture.former:
+        print(f"before, units {line.first} to {line.last}: {line.says} {picture.unit}")
     if chart.without_value:
         print(f"{chart.without_value} without a number (not accessible and the like), not drawn")
     _print_rows(chart, last)

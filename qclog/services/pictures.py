@@ -10,9 +10,13 @@ from typing import Any
 import polars as pl
 
 from qclog.charts.over_time import Line, Picture, draw, panels
+from qclog.domain.moments import show_moment
 from qclog.errors import InputError
 from qclog.services.case_chart import CaseChart
+from qclog.services.changes import change_text
+from qclog.services.chart_aids import Aid
 from qclog.services.output import new_file
+from qclog.stats.limits import IndividualsLimits
 
 FORMATS = (".svg", ".png", ".html")
 
@@ -48,16 +52,10 @@ def _decimals(step: float) -> int:
     return max(0, -int(Decimal(str(step)).normalize().as_tuple().exponent))
 
 
-def picture_of(chart: CaseChart) -> Picture:
-    """What to draw for a case chart."""
-    lines = []
-    if chart.drawn is not None:
-        for says, value in (
-            ("centre", chart.drawn.centre),
-            ("upper control limit", chart.drawn.upper),
-            ("lower control limit", chart.drawn.lower),
-        ):
-            lines.append(Line(f"{says} {figure(chart, value)}", value, "control"))
+def picture_of(chart: CaseChart, aid: Aid | None = None) -> Picture:
+    """What to draw for a case chart, with an aid to the eye if one is wanted."""
+    begins = chart.eras[-1].first + 1 if chart.eras else None
+    lines = _control_lines(chart, chart.drawn, begins, None)
     if chart.specification is not None:
         for says, limit in (
             ("highest allowed", chart.specification.upper),
@@ -77,7 +75,34 @@ def picture_of(chart: CaseChart) -> Picture:
         rows=rows,
         lines=lines,
         step=_bar_step(chart),
+        former=[
+            line
+            for era in chart.eras[:-1]
+            for line in _control_lines(chart, era.drawn, era.first + 1, era.first + era.n)
+        ],
+        breaks=[
+            (era.first + 1, f"{show_moment(era.change.since, chart.zone)[:10]} {change_text(era.change)}")
+            for era in chart.eras
+            if era.change is not None
+        ],
+        marks=None if aid is None else aid.marks,
+        average=None if aid is None else aid.average,
     )
+
+
+def _control_lines(
+    chart: CaseChart, limits: IndividualsLimits | None, first: int | None, last: int | None
+) -> list[Line]:
+    if limits is None:
+        return []
+    return [
+        Line(f"{says} {figure(chart, value)}", value, "control", first, last)
+        for says, value in (
+            ("centre", limits.centre),
+            ("upper control limit", limits.upper),
+            ("lower control limit", limits.lower),
+        )
+    ]
 
 
 def _bar_step(chart: CaseChart) -> float | None:
@@ -96,17 +121,19 @@ def subtitle(chart: CaseChart) -> str:
     return said
 
 
-def chart_of(chart: CaseChart, *, dark: bool = False, width: int = 700, height: int = 340) -> Any:
+def chart_of(
+    chart: CaseChart, aid: Aid | None = None, *, dark: bool = False, width: int = 700, height: int = 340
+) -> Any:
     """The Altair chart."""
-    return draw(picture_of(chart), dark=dark, width=width, height=height)
+    return draw(picture_of(chart, aid), dark=dark, width=width, height=height)
 
 
-def panels_of(chart: CaseChart, *, dark: bool = False, height: int = 340) -> tuple[Any, Any]:
+def panels_of(chart: CaseChart, aid: Aid | None = None, *, dark: bool = False, height: int = 340) -> tuple[Any, Any]:
     """The Altair charts over time and of the spread, each as wide as the space it is given."""
-    return panels(picture_of(chart), dark=dark, height=height)
+    return panels(picture_of(chart, aid), dark=dark, height=height)
 
 
-def save(chart: CaseChart, file: Path) -> None:
+def save(chart: CaseChart, file: Path, aid: Aid | None = None) -> None:
     """Write the chart to an SVG, PNG or HTML file, without a browser or network.
 
     InputError for another ending; OutputError if the file can't be written.
@@ -116,7 +143,7 @@ def save(chart: CaseChart, file: Path) -> None:
         raise InputError(
             "a chart is saved as SVG, PNG or HTML", field="file", found=file.name, hint="end it in .svg or .png"
         )
-    drawn = chart_of(chart)
+    drawn = chart_of(chart, aid)
     settings: dict[str, dict[str, Any]] = {".png": {"ppi": 144}, ".html": {"inline": True}, ".svg": {}}
     with new_file(file) as part:
         drawn.save(part, **settings[kind])

@@ -7,11 +7,14 @@ import streamlit as st
 from qclog.domain.moments import show_moment
 from qclog.services import pictures
 from qclog.services.case_chart import CaseChart
+from qclog.services.chart_aids import AIDS, NAMES, Aid, look
 from qclog.services.sheets import limits_text
 from qclog.store.log import Log
 from qclog.web import reading
 from qclog.web.frame import plain
 from qclog.web.tables import show_figures_in_a_row, show_table
+
+MOST_TOLD = 6
 
 
 def choose(log: Log) -> tuple[str | None, str | None]:
@@ -93,13 +96,34 @@ def show_figures(chart: CaseChart) -> None:
 
 
 def show_chart(chart: CaseChart) -> None:
-    """The chart over time with its distribution beside it, or below it on a narrow screen."""
+    """The chart over time with its distribution beside it, or below it on a narrow screen; with an aid if wanted."""
+    aid = _choose_aid(chart)
     st.subheader(plain(f"{chart.characteristic.name}, {chart.sheet.code}"))
     st.caption(plain(pictures.subtitle(chart)))
-    over, spread = pictures.panels_of(chart, dark=reading.is_dark(), height=360)
+    over, spread = pictures.panels_of(chart, aid, dark=reading.is_dark(), height=360)
     left, right = st.columns([4, 1], gap="small")
     left.altair_chart(over, theme=None, width="stretch")
     right.altair_chart(spread, theme=None, width="stretch")
+    if aid is not None:
+        st.caption(plain(f"Squares: {NAMES[aid.kind]}, {aid.false_alarm}. An aid to the eye: it raises no finding."))
+        for line in aid.lines[:MOST_TOLD]:
+            st.caption(plain(line))
+        if len(aid.lines) > MOST_TOLD:
+            st.caption(f"and {len(aid.lines) - MOST_TOLD} more")
+
+
+def _choose_aid(chart: CaseChart) -> Aid | None:
+    """None, or one of the aids to the eye; none is offered where there are no limits to look along."""
+    if chart.drawn is None or chart.drawn.sigma <= 0:
+        return None
+    kind = st.segmented_control(
+        "Aid to the eye",
+        list(AIDS),
+        format_func=lambda name: NAMES[name],
+        key=f"aid_{chart.sheet.code}_{chart.characteristic.code}",
+        help="Marks on this chart alone, each with how often it is a false alarm. Findings come from all readings.",
+    )
+    return None if kind is None else look(chart, kind)
 
 
 def show_flagged(chart: CaseChart) -> None:

@@ -63,3 +63,15 @@ def test_the_sums_of_a_job_are_on_its_page(bench: Log) -> None:  # noqa: F811 - 
     said = texts(open_page("job", job="J-2"))
     assert "Sums of the bench" in said
     assert "Output cover: pack wanted 28.5 thou" in said
+
+
+def test_an_aid_to_the_eye_is_one_press_away_and_says_how_often_it_is_wrong(found: Log) -> None:
+    app = open_page("case_type", case_type="MR-1", characteristic="trial_pack")
+    control = next(c for c in app.button_group if c.label == "Aid to the eye")
+    assert "false alarm" not in texts(app)
+    control.set_value([control.options[0]] if isinstance(control.value, list) else control.options[0]).run()
+    assert not app.exception
+    said = texts(app)
+    assert "a false alarm every 73 units" in said
+    assert "it raises no finding" in said
+    assert found.exists()
