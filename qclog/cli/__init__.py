@@ -50,12 +50,20 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"qclog: {error}", file=sys.stderr)
         return 1 if isinstance(error, OSError) else 2
     except KeyboardInterrupt:
-        stop_listening()
-        print("\nqclog: stopped; everything acknowledged so far is stored", file=sys.stderr)
-        return 130
+        return _say_stopped()
+    except ImportError as error:
+        if not isinstance(error.__cause__, KeyboardInterrupt):  # Ctrl-C while a library was being loaded
+            raise
+        return _say_stopped()
     except BrokenPipeError:
         sys.stderr.close()
         return 0
+
+
+def _say_stopped() -> int:
+    stop_listening()
+    print("\nqclog: stopped; everything acknowledged so far is stored", file=sys.stderr)
+    return 130
 
 
 def _speak_utf8() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -30,13 +31,14 @@ class _Left(Exception):  # noqa: N818 - the person leaves; not an error
 
 @dataclass(slots=True)
 class _Run:
-    """A run as it goes: `gauges` in use by the kind of gauge that a characteristic wants, with each gauge's kind."""
+    """A run as it goes: the kind and unit of each gauge, and the `gauges` in use by the kind that is wanted."""
 
     log: Log
     story: Story
     how: Circumstances
     kinds: dict[str, str]
-    gauges: dict[str | None, str] = field(default_factory=dict)
+    units: dict[str, str]
+    gauges: dict[str, str] = field(default_factory=dict)
     conditions: tuple[str, ...] | None = ()
 
     def submission(self) -> Submission:
@@ -63,14 +65,16 @@ def run(log: Log, job: str, how: Circumstances, stage: str | None) -> int:
         print("Nothing more is wanted.")
         return 0
     print(_HELP)
-    going = _Run(log, story, how, {g["gauge"]: g["kind"] for g in people.list_gauges(log) if not g["withdrawn"]})
+    gauges = [g for g in people.list_gauges(log) if not g["withdrawn"]]
+    kinds, units = ({g["gauge"]: g[what] for g in gauges} for what in ("kind", "unit"))
+    going = _Run(log, story, how, kinds, units)
     if how.gauge is not None:
         _use_gauge(going, how.gauge)
-    still = len(left)
-    try:
-        still -= sum(_ask_for(going, wanted, first=_begins(left, at)) for at, wanted in enumerate(left))
-    except _Left:
-        still = len([w for w in jobs.tell(log, job).missing if stage in (None, w.place.stage)])
+    with suppress(_Left):
+        read = [_ask_for(going, wanted, first=_begins(left, at)) for at, wanted in enumerate(left)]
+        if any(read):
+            _end(going)
+    still = len([w for w in jobs.tell(log, job).missing if stage in (None, w.place.stage)])
     if still:
         print(f"{still} still wanted: run the same command again.")
     return 0
@@ -94,21 +98,39 @@ def _ask_for(going: _Run, wanted: Wanted, *, first: bool) -> bool:
         text = _hear(f"  {wanted.place.position or wanted.characteristic.code}> ")
         if not text:
             return False
-        word, _, rest = text.partition(" ")
         try:
-            if text in ("?", "help"):
-                print(_HELP)
-            elif word.lower() == "fix":
-                _fix(going, rest.strip())
-            elif word.lower() == "gauge":
-                _use_gauge(going, rest.strip(), wanted.characteristic)
-                print(f"  gauge: {rest.strip()}")
-            else:
+            if not _obey(going, text, wanted.characteristic):
                 _take(going, wanted, text)
                 return True
         except QclogError as error:
             print(f"  {error}", file=sys.stderr)
     return False
+
+
+def _obey(going: _Run, text: str, characteristic: Characteristic | None) -> bool:
+    """Do what `?`, `fix` or `gauge` asks; False if `text` is none of these, but a reading."""
+    word, _, rest = text.partition(" ")
+    if text in ("?", "help"):
+        print(_HELP)
+    elif word.lower() == "fix":
+        _fix(going, rest.strip())
+    elif word.lower() == "gauge":
+        _use_gauge(going, rest.strip(), characteristic)
+        print(f"  gauge: {rest.strip()}")
+    else:
+        return False
+    return True
+
+
+def _end(going: _Run) -> None:
+    """After the last place the last reading can still be corrected."""
+    print()
+    while text := _hear("  the end; Enter to leave, or fix NEW> "):
+        try:
+            if not _obey(going, text, None):
+                print("  every place was asked for: Enter leaves")
+        except QclogError as error:
+            print(f"  {error}", file=sys.stderr)
 
 
 def _hear(prompt: str) -> str:
@@ -121,8 +143,7 @@ def _hear(prompt: str) -> str:
 def _take(going: _Run, wanted: Wanted, text: str) -> None:
     from qclog.services import capture
 
-    gauge = going.gauges.get(wanted.characteristic.gauge_kind)
-    how = replace(going.how, gauge=gauge, conditions=going.conditions or ())
+    how = replace(going.how, gauge=_gauge_for(going, wanted.characteristic), conditions=going.conditions or ())
     taken = capture.take(going.log, wanted.place, text, how, going.submission())
     print_taken(taken, going.log, named=False, put_right="type fix and what it should be")
 
@@ -148,8 +169,20 @@ def _use_gauge(going: _Run, gauge: str, wanted: Characteristic | None = None) ->
         raise UnknownNameError(
             "the log has no such gauge in use", field="gauge", found=gauge, hint="it has " + ", ".join(going.kinds)
         )
-    for kind in (going.kinds[gauge], wanted.gauge_kind if wanted else None):
-        going.gauges[kind] = gauge
+    going.gauges[going.kinds[gauge]] = gauge
+    if wanted is not None:
+        going.gauges[wanted.gauge_kind or wanted.code] = gauge
+
+
+def _gauge_for(going: _Run, wanted: Characteristic) -> str | None:
+    """The gauge in use for a characteristic; where its sheet names no kind, the one given if it measures the same."""
+    from qclog.domain.units import dimensionality
+
+    said = going.gauges.get(wanted.gauge_kind or wanted.code)
+    given = going.how.gauge
+    if said is not None or wanted.gauge_kind is not None or wanted.in_words or given is None:
+        return said
+    return given if dimensionality(going.units[given]) == dimensionality(wanted.unit) else None
 
 
 def _print_heading(going: _Run, wanted: Wanted) -> None:
@@ -166,8 +199,9 @@ def _print_heading(going: _Run, wanted: Wanted) -> None:
     if c.caution:
         print(f"  Caution: {c.caution}")
     fitting = [name for name, kind in going.kinds.items() if kind == c.gauge_kind]
-    if c.gauge_kind in going.gauges:
-        print(f"  gauge: {going.gauges[c.gauge_kind]}")
+    gauge = _gauge_for(going, c)
+    if gauge is not None:
+        print(f"  gauge: {gauge}")
     elif fitting:
         print(f"  gauge: not said (gauge NAME says it: {', '.join(fitting)})")
 

@@ -94,6 +94,7 @@ def test_one_reading_is_read_back_with_its_verdict(shop: Log, capsys: pytest.Cap
         (["read", "J-1", "stand_off"], 2, "what was read"),
         (["chart", "MR-9", "recess"], 2, "MR-1"),
         (["chart", "MR-1", "leak"], 2, "in words"),
+        (["read", "J-1", "stand_off", "16", "--position", "12", "--taken", "noon"], 2, "this is not a time"),
         (["chart", "MR-1", "recess", "--out", "x.pdf"], 2, ".svg"),
         (["job", "open", "J-1", "MR-1"], 2, "job of that number"),
         (["job", "open", "J-2", "MR-1", "--variant", "Q"], 2, "variant"),
@@ -144,6 +145,37 @@ def test_a_guided_run_is_left_and_resumed(
     assert jobs.tell(shop, "J-1").missing == ()
     assert guided(monkeypatch) == 0
     assert "Nothing more is wanted" in capsys.readouterr().out
+
+
+def test_a_guided_run_knows_each_gauge_and_asks_the_conditions_once(
+    shop: Log, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["gauge", "add", "TQ-1", "--kind", "torque", "--unit", "lbf·in", "--step", "1"]) == 0
+    assert main(["gauge", "add", "FG-2", "--kind", "feeler", "--unit", "thou", "--step", "1"]) == 0
+    lines = ["", "gauge FG-2", "15", "16", "gauge FG-9", "17", "18", "", "", "", "", "pass"]
+    lines += ["dry", "dry rotating", "gauge TQ-1", "120", "fix", "fix 12", "mistyped"]
+    monkeypatch.setattr(sys, "stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
+    assert main(["read", "J-1", "--gauge", "FG-1"]) == 0
+    told = capsys.readouterr()
+    assert "no such gauge in use" in told.err
+    assert "say what it should be" in told.err
+    assert "torque was 120 lbf·in. Why?" in told.out
+    rows = [r.row for r in jobs.tell(shop, "J-1").readings]
+    assert [(r["said"], r["gauge"], r["conditions"]) for r in rows] == [
+        ("15", "FG-2", None), ("16", "FG-2", None), ("17", "FG-2", None), ("18", "FG-2", None), ("pass", None, None),
+        ("120", "TQ-1", "dry rotating"), ("12", "TQ-1", "dry rotating"),
+    ]  # fmt: skip
+
+
+def test_a_guided_run_ends_where_the_input_does(shop: Log, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert guided(monkeypatch, "40", "fix 41") == 0
+    assert [r.row["said"] for r in jobs.tell(shop, "J-1").readings] == ["40"]
+
+
+def test_the_stage_that_was_taken_is_said(shop: Log, capsys: pytest.CaptureFixture[str]) -> None:
+    assert shop.exists()
+    assert main(["read", "J-1", "stand_off", "19/20", "--position", "12", "--gauge", "FG-1"]) == 0
+    assert "Cover stand-off, final, at 12: nineteen goes, twenty does not" in capsys.readouterr().out
 
 
 def test_ctrl_c_in_a_guided_run_loses_nothing(shop: Log) -> None:

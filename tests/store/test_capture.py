@@ -93,6 +93,28 @@ def test_a_correction_keeps_the_original_with_who_and_why(log: Log, submit: Subm
         capture.correct_last(log, "J-1", "19", " ", ASH, submit())
 
 
+def test_a_correction_keeps_the_gauge_and_conditions_unless_it_names_others(log: Log, submit: Submit) -> None:
+    place = Place("J-1", "torque", "final")
+    capture.take(log, place, "150", Circumstances("Ash", "FG-1", conditions=("oiled", "rotating")), submit())
+    capture.correct(log, place, 1, "15", "mistyped", Circumstances("Heron"), submit())
+    capture.correct(log, place, 2, "14", "read dry", Circumstances("Heron", conditions=("dry", "rotating")), submit())
+    rows = [r.row for r in jobs.tell(log, "J-1").readings]
+    assert [(r["gauge"], r["conditions"], r["technician"]) for r in rows] == [
+        ("FG-1", "oiled rotating", "Ash"), ("FG-1", "oiled rotating", "Heron"), ("FG-1", "dry rotating", "Heron"),
+    ]  # fmt: skip
+
+
+def test_limits_are_told_beforehand_as_the_parts_are(log: Log, submit: Submit) -> None:
+    def upper() -> float | None:
+        story = jobs.tell(log, "J-1")
+        limits = story.limits_for(next(w for w in story.wanted if w.place.characteristic == "torque"))
+        return limits.upper if limits else None
+
+    assert upper() == 17
+    jobs.add_part(log, Part("J-1", "bearing", "B-7", condition="reused"), submit())
+    assert upper() == 12
+
+
 def test_two_people_correcting_one_reading_are_both_kept(log: Log, submit: Submit) -> None:
     capture.take(log, TWELVE, "61", ASH, submit())
     capture.correct(log, TWELVE, 1, "16", "mistyped", ASH, submit())
@@ -143,6 +165,12 @@ def test_derived_values_follow_at_once(log: Log, submit: Submit) -> None:
         capture.take(log, Place("J-1", "stand_off", "trial", position), "15", ASH, submit())
     (recess,) = jobs.tell(log, "J-1").derived
     assert recess.value == pytest.approx(25.0)
+
+
+def test_no_leaf_enters_is_not_taken_for_a_slip_of_the_unit(log: Log, submit: Submit) -> None:
+    taken = capture.take(log, TWELVE, "no leaf enters", ASH, submit())
+    assert taken.doubt is not None
+    assert (taken.doubt.suggestions, "Is it right?" in taken.doubt.question) == ((), True)
 
 
 def test_a_reading_is_placed_among_its_peers() -> None:

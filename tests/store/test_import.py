@@ -143,6 +143,23 @@ def test_bad_readings(tmp_path: Path, folder: Path, old: str, new: str, expected
     assert any(expected in t for t in told), told
 
 
+@pytest.mark.parametrize(
+    ("file", "content", "reason"),
+    [
+        ("people.csv", "person,role\nJosé,technician\n".encode("latin-1"), "people.csv:2 is not UTF-8 text (byte e9)"),
+        ("jobs.csv", b"", "jobs.csv:1 is empty: a header line is needed"),
+        ("jobs.csv", b"job;case_type;opened\nJ-1;MR-1;2026-01-05\n", "is separated by semicolons"),
+        ("case_types/sheet.toml", b'code = "MR-1', "case_types/sheet.toml is not TOML"),
+    ],
+)
+def test_a_file_that_cannot_be_read_puts_no_blame_on_others(
+    tmp_path: Path, folder: Path, file: str, content: bytes, reason: str
+) -> None:
+    (folder / file).write_bytes(content)
+    (problem,) = problems_of(tmp_path, folder)
+    assert reason in problem
+
+
 def test_thirty_bad_rows_are_thirty_problems(tmp_path: Path, folder: Path) -> None:
     with (folder / "readings.csv").open("a") as file:
         for i in range(30):
