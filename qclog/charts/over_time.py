@@ -180,9 +180,7 @@ def _average(picture: Picture, x: alt.X, y: alt.Y, colours: dict[str, str]) -> l
     """A moving average with its own limits."""
     if picture.average is None:
         return []
-    edges = pl.concat(
-        picture.average.select("order", value=end, end=pl.lit(end)) for end in ("low", "high")
-    )
+    edges = pl.concat(picture.average.select("order", value=end, end=pl.lit(end)) for end in ("low", "high"))
     limits = alt.Chart(edges).mark_line(color=colours["quiet"], strokeDash=[4, 3]).encode(x=x, y=y, detail="end:N")
     return [limits, alt.Chart(picture.average).mark_line(color=colours["ink"], strokeWidth=2).encode(x=x, y=y)]
 
