@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Browser, Page, sync_playwright
 
 ROOT = Path(__file__).parents[2]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -71,7 +71,7 @@ def _wait_for(url: str, server: subprocess.Popen[bytes]) -> None:
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[object]:
+def browser() -> Iterator[Browser]:
     assert CHROMIUM is not None, "CI must install Chromium"
     with sync_playwright() as play:
         chromium = play.chromium.launch(executable_path=CHROMIUM, args=SWITCHES)
@@ -80,8 +80,8 @@ def browser() -> Iterator[object]:
 
 
 @pytest.fixture
-def page(browser: object) -> Iterator[Page]:
-    context = browser.new_context(viewport={"width": 1024, "height": 768})  # type: ignore[attr-defined]
+def page(browser: Browser) -> Iterator[Page]:
+    context = browser.new_context(viewport={"width": 1024, "height": 768})
     context.set_default_timeout(20_000)
     yield context.new_page()
     context.close()

@@ -22,8 +22,8 @@ def address(log: Log) -> Iterator[str]:
     yield from serve(log.path)
 
 
-def sit_down(page: Page, address: str) -> None:
-    page.goto(f"{address}/bench?job=J-1")
+def sit_down(page: Page, address: str, job: str = "J-1") -> None:
+    page.goto(f"{address}/bench?job={job}")
     page.get_by_label("Who is at the bench").click()
     page.keyboard.type("Ash")
     page.keyboard.press("Enter")

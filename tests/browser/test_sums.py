@@ -14,7 +14,7 @@ from qclog.domain.stock import ShimSize
 from qclog.services import jobs, sheets, stock
 from qclog.store.log import Log
 from tests.browser.conftest import serve
-from tests.browser.test_bench import IN_EMPTY_FIELD
+from tests.browser.test_bench import IN_EMPTY_FIELD, sit_down
 from tests.conftest import SHEET, submission
 from tests.pages.test_sums import PACK
 
@@ -29,11 +29,7 @@ def address(log: Log) -> Iterator[str]:
 
 
 def test_the_pack_appears_as_soon_as_the_last_place_is_read(page: Page, address: str) -> None:
-    page.goto(f"{address}/bench?job=J-2")
-    page.get_by_label("Who is at the bench").click()
-    page.keyboard.type("Ash")
-    page.keyboard.press("Enter")
-    page.wait_for_function(IN_EMPTY_FIELD)
+    sit_down(page, address, "J-2")
     for text in ("40", "15/16", "15/16", "15/16"):
         page.keyboard.type(text)
         page.keyboard.press("Enter")

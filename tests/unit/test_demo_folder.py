@@ -118,4 +118,4 @@ def test_only_invented_names(workshop: Workshop) -> None:
 
 def test_a_workshop_cannot_be_changed(workshop: Workshop) -> None:
     with pytest.raises(FrozenInstanceError):
-        workshop.seed = 2  # type: ignore[misc]
+        workshop.seed = 2  # type: ignore[misc] # the fault

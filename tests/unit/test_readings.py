@@ -454,4 +454,4 @@ def test_nothing_else_to_suggest_asks_plainly() -> None:
 def test_a_said_is_frozen() -> None:
     said = Said("16", "point", F(16), F(16), "thou")
     with pytest.raises(AttributeError):
-        said.low = F(1)  # type: ignore[misc]
+        said.low = F(1)  # type: ignore[misc] # the fault
