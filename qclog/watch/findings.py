@@ -218,7 +218,9 @@ def _name(
         "sizes": sizes,
         "per_rebuild": main.slope,
     }
-    slug = f"{cause} {identifier} {level}".replace(" ", "-")
+    own_level = members.names[main.level]
+    kind = identifier if level == own_level else main.kind
+    slug = f"{cause} {kind} {own_level}".replace(" ", "-")
     return Finding(id=slug, text=sentence(finding), **finding)
 
 

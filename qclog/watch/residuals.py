@@ -152,19 +152,21 @@ def _differ(one: Floats, two: Floats) -> bool:
     return bool(abs(m1 - m2) > 2.6 * error and abs(m1 - m2) > 0.25 * spread)
 
 
-def refer_again(z: Floats, clean: Floats, series: Integers) -> Floats:
-    """Residuals against references from `clean`, the same residuals without the effects of known causes.
+def refer_again(z: Floats, clean: Floats, series: Integers) -> tuple[Floats, Floats]:
+    """Residuals against references from `clean`, the same residuals without the effects of known causes; and for each
+    the factor by which its spread has changed.
 
     With the causes out, only the outermost few in a hundred need drawing in.
     """
-    again = z.copy()
+    again, factor = z.copy(), np.ones(len(z))
     order = np.argsort(series, kind="stable")
     starts = np.flatnonzero(np.diff(series[order], prepend=-1))
     for start, end in zip(starts, [*starts[1:], len(order)], strict=True):
         at = order[start:end]
         middle, wide = winsorised(clean[at], WINSOR_AGAIN)
-        again[at] = (z[at] - middle) / max(wide, 0.5)
-    return again
+        factor[at] = max(wide, 0.5)
+        again[at] = (z[at] - middle) / factor[at]
+    return again, factor
 
 
 def winsorised(values: Floats, outer: float = WINSOR) -> tuple[float, float]:

@@ -54,7 +54,8 @@ def search(evidence: Evidence) -> list[Departure]:
     """
     original, counted = evidence.z.copy(), evidence.counts.copy()
     if _take_out_all(evidence):
-        again = refer_again(original, evidence.z, evidence.series)
+        again, factor = refer_again(original, evidence.z, evidence.series)
+        evidence.spread = evidence.spread * factor
         evidence.z, evidence.counts = again, counted
         evidence.original = again.copy()
         return _take_out_all(evidence)
