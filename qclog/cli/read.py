@@ -51,7 +51,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def how_of(arguments: argparse.Namespace, log: Log) -> Circumstances:
     """Who reads, with what, when and under what conditions, as the options say."""
-    from qclog.domain.moments import read_moment
+    from qclog.domain.moments import now, read_moment
     from qclog.services import sheets
     from qclog.services.capture import Circumstances
 
@@ -59,6 +59,8 @@ def how_of(arguments: argparse.Namespace, log: Log) -> Circumstances:
     if arguments.taken:
         with log.reading() as use:
             taken = read_moment(arguments.taken, sheets.timezone_of(use))
+        if taken > now():
+            raise InputError("a reading can't have been taken later than now", field="taken", found=arguments.taken)
     return Circumstances(
         options.person_of(arguments), arguments.gauge, taken, tuple(arguments.conditions.split()), arguments.note
     )

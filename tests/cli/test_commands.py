@@ -95,6 +95,7 @@ def test_one_reading_is_read_back_with_its_verdict(shop: Log, capsys: pytest.Cap
         (["chart", "MR-9", "recess"], 2, "MR-1"),
         (["chart", "MR-1", "leak"], 2, "in words"),
         (["read", "J-1", "stand_off", "16", "--position", "12", "--taken", "noon"], 2, "this is not a time"),
+        (["read", "J-1", "stand_off", "16", "--position", "12", "--taken", "2190-01-01"], 2, "later than now"),
         (["chart", "MR-1", "recess", "--out", "x.pdf"], 2, ".svg"),
         (["job", "open", "J-1", "MR-1"], 2, "job of that number"),
         (["job", "open", "J-2", "MR-1", "--variant", "Q"], 2, "variant"),
