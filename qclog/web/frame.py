@@ -46,8 +46,12 @@ def draw_frame(page: Any) -> None:
 def show_error(error: QclogError) -> None:
     """An error as a person would be told it."""
     found = f" Found: {plain(str(error.found))}." if error.found is not None else ""
-    hint = f" {plain(error.hint)}" if error.hint else ""
-    st.error(f"{plain(error.message)}.{found}{hint}", icon=":material/error:")
+    hint = f" {_sentence(error.hint)}" if error.hint else ""
+    st.error(f"{_sentence(error.message)}{found}{hint}", icon=":material/error:")
+
+
+def _sentence(text: str) -> str:
+    return plain(text[0].upper() + text[1:]) + "."
 
 
 _SPECIAL = str.maketrans({c: "\\" + c for c in "\\`*_{}[]()#+-.!|<>~$:"})
