@@ -7,20 +7,15 @@ import streamlit as st
 from qclog.services import jobs
 from qclog.store.log import Log
 from qclog.web import reading
-from qclog.web.tables import show_table
+from qclog.web.tables import show_figures_in_a_row, show_table
 
 
 def show_counts(log: Log) -> None:
     """How much there is."""
     with log.reading() as use:
         counts = use.rows("counts")[0]
-    columns = st.columns(4)
-    for column, (name, key) in zip(
-        columns,
-        (("readings", "readings"), ("jobs", "jobs"), ("case types", "case_types"), ("comebacks", "comebacks")),
-        strict=True,
-    ):
-        column.metric(name, f"{counts[key]:,}")
+    names = ("readings", "jobs", "case types", "comebacks")
+    show_figures_in_a_row({name: f"{counts[name.replace(' ', '_')]:,}" for name in names})
 
 
 def show_jobs(log: Log) -> None:

@@ -12,6 +12,7 @@ import streamlit as st
 from qclog.web.frame import plain
 
 _MOST_ROWS = 14
+_WIDEST = 250
 
 
 def show_figures_in_a_row(figures: Mapping[str, str]) -> None:
@@ -33,11 +34,19 @@ def show_table(columns: Mapping[str, Sequence[object]], *, key: str | None = Non
     rows = max((len(values) for values in columns.values()), default=0)
     frame = pl.DataFrame({name: _cells(values) for name, values in columns.items()})
     height: int | Literal["content"] = 38 + 35 * _MOST_ROWS if rows > _MOST_ROWS else "content"
+    # Long names must not push what was read off a narrow screen; a press on one shows it whole.
+    wide = {name: st.column_config.Column(width=_WIDEST) for name in frame.columns if name == "what"}
     if key is None:
-        st.dataframe(frame, hide_index=True, height=height)
+        st.dataframe(frame, hide_index=True, height=height, column_config=wide)
         return None
     chosen: Any = st.dataframe(
-        frame, hide_index=True, height=height, on_select="rerun", selection_mode="single-row", key=key
+        frame,
+        hide_index=True,
+        height=height,
+        column_config=wide,
+        on_select="rerun",
+        selection_mode="single-row",
+        key=key,
     )
     at = chosen.selection.rows if chosen else []
     return int(at[0]) if at else None
