@@ -21,10 +21,12 @@ JOB_IN_WORK = "J0295"
 
 def take(page: Page, address: str) -> None:
     """One picture of each page."""
+    page.set_viewport_size({"width": 1280, "height": 1020})
     page.goto(f"{address}/case_type?case_type=LR-2&characteristic=recess")
     page.get_by_text("stand out").first.wait_for()
     page.wait_for_timeout(2500)
     page.screenshot(path=PICTURES / "case_type.png")
+    page.set_viewport_size({"width": 1280, "height": 860})
     page.goto(f"{address}/bench?job={JOB_IN_WORK}")
     page.get_by_label("Who is at the bench").click()
     page.keyboard.type("Birch")

@@ -6,11 +6,13 @@ from qclog.web import case_types, reading
 
 st.title("Case types")
 log = reading.log()
-case_type, code = case_types.choose(log)
+first, second, third = st.columns(3)
+case_type, code = case_types.choose(log, first, second)
 if case_type is None or code is None:
     st.info("No case types yet. Add a sheet at the terminal: `qclog sheet add FILE`")
 else:
-    chart = case_types.choose_group(log, case_type, code)
+    with third:
+        chart = case_types.choose_group(log, case_type, code)
     if chart is not None:
         case_types.show_figures(chart)
         case_types.show_chart(chart)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from qclog.domain.moments import show_moment
 from qclog.services import pictures
@@ -17,13 +18,12 @@ from qclog.web.tables import show_figures_in_a_row, show_table
 MOST_TOLD = 6
 
 
-def choose(log: Log) -> tuple[str | None, str | None]:
-    """The case type and characteristic, remembered in the page's address."""
+def choose(log: Log, left: DeltaGenerator, right: DeltaGenerator) -> tuple[str | None, str | None]:
+    """The case type and characteristic, asked for in two places of the page and remembered in its address."""
     rows = reading.overview(log)
     if not rows:
         return None, None
     sheets = {r.sheet.code: r.sheet for r in rows}
-    left, right = st.columns(2)
     asked = st.query_params.get("case_type")
     codes = list(sheets)
     case_type = left.selectbox(

@@ -20,6 +20,7 @@ _SPACING = """<style>
 [data-testid="stForm"] [data-testid="stTextInputRootElement"] { height: auto; min-height: 3.6rem; }
 [data-testid="InputInstructions"] { display: none; }
 [data-testid="stMain"] button { min-height: 2.9rem; }
+[data-testid="stWidgetLabel"] button { min-height: 0; }
 </style>"""
 
 
