@@ -56,15 +56,17 @@ def check_normality(values: npt.ArrayLike, *, step: float = 0.0, trials: int = 4
     step = read_number(step, "step", at_least=0)
     n = int(array.size)
     _, deviations = centre_and_deviations(array)
-    if np.ptp(array) == 0:
+    scale = float(np.abs(deviations).max())
+    if np.ptp(array) == 0 or scale == 0:
         return NormalityCheck(n, None, None, None, None, step, 0, ("all readings are equal",))
+    deviations = deviations / scale  # the shape has no scale, and the square of a tiny one would vanish
     notes = ["too few to see any but the grossest departure"] if n < 8 else []
     squared = float(_anderson_darling(deviations[None, :])[0])
     shapiro = n <= _MOST_FOR_SHAPIRO
     wilk = float(stats.shapiro(deviations).statistic) if shapiro else None
     if not shapiro:
         notes.append(f"Shapiro-Wilk is not defined for more than {_MOST_FOR_SHAPIRO}")
-    if step <= _FINE * float(np.sqrt(deviations @ deviations / (n - 1))):
+    if step / scale <= _FINE * float(np.sqrt(deviations @ deviations / (n - 1))):
         wilk_p = float(stats.shapiro(deviations).pvalue) if shapiro else None
         if step == 0 and np.unique(array).size < n / 2:
             notes.append("many equal readings: give the step of the gauge")

@@ -242,3 +242,14 @@ def test_nothing_but_our_own_errors_comes_out(values, step):
             function(values)
         except StatisticsError as error:
             assert error.field
+
+
+@pytest.mark.parametrize("tiny", [4e-240, 1e-300, 5e-324])
+def test_a_spread_whose_square_vanishes_still_has_a_shape(tiny: float) -> None:
+    """The shape has no scale: the same three readings give the same answer however small they are."""
+    from qclog.stats.normality import check_normality
+
+    one, two = check_normality([0.0, 0.0, 1.0]), check_normality([0.0, 0.0, tiny])
+    assert two.warnings == one.warnings
+    if tiny > 1e-307:
+        assert two.anderson_darling == pytest.approx(one.anderson_darling)
