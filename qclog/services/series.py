@@ -93,7 +93,9 @@ def build(
     zone: ZoneInfo,
 ) -> Series:
     """The series from what was read out of the log."""
-    rows = _worked_out(sheet, characteristic, readings) if characteristic.derived else _read(characteristic, readings)
+    rows = (
+        work_out_series(sheet, characteristic, readings) if characteristic.derived else _read(characteristic, readings)
+    )
     rows = rows.join(
         jobs.select("job", "machining_batch", "case_serial", "rebuild", "variant", "dispatched"), on="job", how="left"
     )
@@ -142,7 +144,12 @@ def _read(characteristic: Characteristic, readings: pl.DataFrame) -> pl.DataFram
             gauge="gauge",
             technician="technician",
         )
-    return mine.group_by("job", "stage").agg(
+    return over_positions(mine, ["job", "stage"])
+
+
+def over_positions(readings: pl.DataFrame, by: Sequence[str]) -> pl.DataFrame:
+    """One row per group: the mean over its positions, the last moment, and who and what it was taken with."""
+    return readings.group_by(by).agg(
         _named("gauge"),
         _named("technician"),
         taken_at=pl.col("taken_at").max(),
@@ -154,7 +161,7 @@ def _read(characteristic: Characteristic, readings: pl.DataFrame) -> pl.DataFram
     )
 
 
-def _worked_out(sheet: Sheet, characteristic: Characteristic, readings: pl.DataFrame) -> pl.DataFrame:
+def work_out_series(sheet: Sheet, characteristic: Characteristic, readings: pl.DataFrame) -> pl.DataFrame:
     """One row per job and stage at which the formula can be worked out."""
     mine = readings.filter(pl.col("characteristic").is_in(sorted(needed_codes(sheet, characteristic))))
     jobs = mine["job"].unique(maintain_order=True)

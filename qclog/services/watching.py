@@ -9,14 +9,16 @@ from typing import Any
 import polars as pl
 
 from qclog.domain.casetypes import Characteristic, Sheet, version_at
+from qclog.domain.findings import Change
 from qclog.domain.moments import now
 from qclog.services import changes, sheets
-from qclog.services.series import build, needed_codes
+from qclog.services.series import needed_codes, over_positions, work_out_series
 from qclog.store.findings import changes_in
 from qclog.store.log import Log
 from qclog.watch.findings import Finding, find
 from qclog.watch.observations import COLUMNS, TICKS, Observations
 
+_KEY = {"case_type": pl.String, "characteristic": pl.String}
 MATTERS_SHARE = 0.15  # of the band of limits: the smallest difference worth raising, where the sheet has a band
 
 
@@ -35,41 +37,21 @@ def observe(log: Log, until: datetime | None = None) -> Observations:
         parts = use.frame("parts_all")
         checks = use.frame("gauge_checks")
         gauges_of_log = use.rows("gauges")
-        zone = sheets.timezone_of(use)
         recorded = changes_in(use)
     if until is not None:
         readings = readings.filter(pl.col("taken_at") <= until)
-    rows, gauges, about = [], [], []
-    by_type = readings.partition_by("case_type", as_dict=True)
-    for case_type in case_types:
-        mine = by_type.get((case_type,))
-        if mine is None:
-            continue
-        sheet = version_at(versions[case_type], now()).sheet
-        own_jobs = jobs.filter(pl.col("case_type") == case_type)
-        own_parts = parts.join(own_jobs.select("job"), on="job", how="semi")
-        for characteristic in sheet.characteristics:
-            if characteristic.in_words:
-                continue
-            series = build(sheet, characteristic, versions[case_type], mine, own_jobs, own_parts, zone)
-            kept = series.rows.filter(
-                pl.col("value").is_not_nan() & ~pl.col("stage").is_in(list(characteristic.forced_at))
-            )
-            if kept.is_empty():
-                continue
-            own = changes.changes_of(recorded, case_type, characteristic.code, kept)
-            rows.append(_columns(kept.with_columns(changes.eras(kept, own)), case_type, characteristic))
-            gauges.append(_gauges(mine, kept, sheet, characteristic))
-            about.append(_about(case_type, characteristic))
+    latest = {c: version_at(versions[c], now()).sheet for c in case_types}
+    looked_at = [(sheet, c) for sheet in latest.values() for c in sheet.characteristics if not c.in_words]
+    rows = _with_eras(_rows(looked_at, readings, jobs, parts), recorded)
     lots = parts.drop_nulls("lot").select("job", lot=pl.col("lot"))
     return Observations(
-        rows=_joined(rows, COLUMNS).sort("taken_at", "job", "characteristic", "stage"),
+        rows=rows.select(*COLUMNS).sort("taken_at", "job", "characteristic", "stage"),
         lots=lots,
-        gauges=_joined(gauges, dict.fromkeys(("job", "characteristic", "stage", "gauge"), pl.String)),
+        gauges=_gauges(looked_at, readings, rows),
         events=_events(checks),
         ticks=_ticks(readings, gauges_of_log),
         characteristics=pl.DataFrame(
-            about,
+            [_about(sheet.code, c) for sheet, c in looked_at],
             schema={
                 "case_type": pl.String,
                 "characteristic": pl.String,
@@ -78,34 +60,77 @@ def observe(log: Log, until: datetime | None = None) -> Observations:
                 "matters": pl.Float64,
             },
             orient="row",
-        ),
+        ).join(rows, on=list(_KEY), how="semi", maintain_order="left"),
     )
 
 
-def _joined(frames: Sequence[pl.DataFrame], schema: Any) -> pl.DataFrame:
-    return pl.concat(frames) if frames else pl.DataFrame(schema=schema)
+def _rows(
+    looked_at: Sequence[tuple[Sheet, Characteristic]], readings: pl.DataFrame, jobs: pl.DataFrame, parts: pl.DataFrame
+) -> pl.DataFrame:
+    """One row per job, characteristic and stage, read or worked out, of all case types at once."""
+    about = pl.DataFrame(
+        [(s.code, c.code, c.derived, bool(c.parts), list(c.forced_at)) for s, c in looked_at],
+        schema={**_KEY, "derived": pl.Boolean, "depends": pl.Boolean, "forced_at": pl.List(pl.String)},
+        orient="row",
+    )
+    read = readings.join(about.filter(~pl.col("derived")), on=list(_KEY), how="semi")
+    values = [over_positions(read, [*_KEY, "job", "stage"])]
+    by_type = readings.partition_by("case_type", as_dict=True)
+    for sheet, characteristic in looked_at:
+        mine = by_type.get((sheet.code,))
+        if characteristic.derived and mine is not None:
+            named = {"case_type": pl.lit(sheet.code), "characteristic": pl.lit(characteristic.code)}
+            values.append(work_out_series(sheet, characteristic, mine).with_columns(**named))
+    depends = pl.DataFrame(
+        [(s.code, c.code, part) for s, c in looked_at for part in c.parts],
+        schema={**_KEY, "part": pl.String},
+        orient="row",
+    )
+    fitted = parts.filter(pl.col("condition") == "reused").join(jobs.select("job", "case_type"), on="job")
+    reused = fitted.join(depends, on=["case_type", "part"]).select("job", *_KEY, condition=pl.lit("reused")).unique()
+    told = jobs.select("job", "machining_batch", "case_serial", rebuild=pl.col("rebuild").cast(pl.Int64))
+    return (
+        pl.concat(values, how="diagonal")
+        .filter(pl.col("value").is_not_nan())
+        .join(about, on=list(_KEY))
+        .filter(~pl.col("stage").is_in(pl.col("forced_at")))
+        .join(told, on="job", how="left")
+        .join(reused, on=["job", *_KEY], how="left")
+        .with_columns(
+            machined=pl.col("machining_batch").is_not_null(),
+            condition=pl.when("depends").then(pl.col("condition").fill_null("new")),
+        )
+    )
 
 
-def _columns(rows: pl.DataFrame, case_type: str, characteristic: Characteristic) -> pl.DataFrame:
-    return rows.with_columns(
-        case_type=pl.lit(case_type),
-        characteristic=pl.lit(characteristic.code),
-        rebuild=pl.col("rebuild").cast(pl.Int64),
-    ).select(*COLUMNS)
+def _with_eras(rows: pl.DataFrame, recorded: Sequence[Change]) -> pl.DataFrame:
+    """The rows with the number of recorded changes of their characteristic before each."""
+    if not recorded or rows.is_empty():
+        return rows.with_columns(era=pl.lit(0, dtype=pl.Int64))
+    parts = []
+    for (case_type, code), mine in rows.partition_by(*_KEY, as_dict=True).items():
+        own = changes.changes_of(recorded, str(case_type), str(code), mine)
+        parts.append(mine.with_columns(changes.eras(mine, own)))
+    return pl.concat(parts)
 
 
-def _gauges(readings: pl.DataFrame, rows: pl.DataFrame, sheet: Sheet, characteristic: Characteristic) -> pl.DataFrame:
+def _gauges(
+    looked_at: Sequence[tuple[Sheet, Characteristic]], readings: pl.DataFrame, rows: pl.DataFrame
+) -> pl.DataFrame:
     """Every gauge that a value rests on, at its stage or, where that stage has none of its own, at any."""
-    raw = readings.filter(pl.col("characteristic").is_in(sorted(needed_codes(sheet, characteristic)))).drop_nulls(
-        "gauge"
+    rests_on = pl.DataFrame(
+        [(s.code, c.code, code) for s, c in looked_at for code in sorted(needed_codes(s, c))],
+        schema={**_KEY, "needs": pl.String},
+        orient="row",
     )
-    here = rows.select("job", "stage").join(raw.select("job", "stage", "gauge").unique(), on=["job", "stage"])
-    rest = rows.select("job", "stage").join(here, on=["job", "stage"], how="anti")
-    other = rest.join(raw.select("job", "gauge").unique(), on="job")
-    both = pl.concat([here, other.select(here.columns)])
-    return both.select("job", "stage", "gauge", characteristic=pl.lit(characteristic.code)).select(
-        "job", "characteristic", "stage", "gauge"
-    )
+    taken = readings.drop_nulls("gauge").select("job", "stage", "gauge", needs="characteristic").unique()
+    wanted = rows.select("job", "stage", *_KEY).join(rests_on, on=list(_KEY))
+    here = wanted.join(taken, on=["job", "stage", "needs"])
+    place = ["job", "stage", *_KEY]
+    rest = wanted.join(here.select(place).unique(), on=place, how="anti")
+    elsewhere = rest.join(taken.select("job", "gauge", "needs").unique(), on=["job", "needs"])
+    columns = ["job", "characteristic", "stage", "gauge"]
+    return pl.concat([here.select(columns), elsewhere.select(columns)]).unique(maintain_order=True)
 
 
 def _ticks(readings: pl.DataFrame, gauges: list[dict[str, Any]]) -> pl.DataFrame:
