@@ -1,4 +1,4 @@
-"""A closed finding opens again when the same trouble shows after it was closed, and not otherwise: gauges, worn casings,
+"""A closed finding opens again when the same trouble shows after it was closed, and not otherwise: gauges, worn cases,
 digit preference. The workshops are invented, their faults of known size (tests/benchmarks/workshops.py).
 """
 
