@@ -9,12 +9,13 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from qclog.watch.departures import Departure
 from qclog.watch.evidence import Bools, Evidence, arrange
 from qclog.watch.heaping import Heaping, find_heaping
 from qclog.watch.observations import Observations
 from qclog.watch.replay import found_at, rank_in_series
 from qclog.watch.residuals import Floats, Integers, standardise
-from qclog.watch.search import Departure, search
+from qclog.watch.search import search
 from qclog.watch.slow import Slow, find_drifts, find_wider
 
 ALIKE = 0.8

@@ -10,10 +10,11 @@ from math import log
 
 import numpy as np
 
+from qclog.watch.departures import Departure
 from qclog.watch.evidence import Evidence
 from qclog.watch.residuals import Floats, Integers
 from qclog.watch.scoring import chi2_log_tail, log_choose, standardised
-from qclog.watch.search import Departure, alpha_of
+from qclog.watch.search import alpha_of
 
 UNITS_BEFORE = 8
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from math import log
 
 import numpy as np
 
+from qclog.watch.departures import Departure, against_the_rest, tally
 from qclog.watch.evidence import Evidence, Members
+from qclog.watch.over_time import strongest_stretch
 from qclog.watch.residuals import Floats, Integers, refer_again
-from qclog.watch.scoring import EXACT_FOR, MOST_TOGETHER, best_together, standardised, stretches
+from qclog.watch.scoring import EXACT_FOR, MOST_TOGETHER, best_together
 
 LEAST_HARMLESS = {"machining_batch": 0.05, "lot": 0.15, "gauge": 0.15, "technician": 0.15}
 MOST_HARMLESS = 0.30
@@ -23,28 +24,6 @@ MOST_OF_A_CASE = 3
 FEWEST_IN_CELL, FEWEST_CELLS = 3, 12
 OVER_TIME = ("gauge", "technician")
 WHOLE = ("machining_batch", "lot", "case_serial")
-
-
-@dataclass(frozen=True, slots=True)
-class Departure:
-    """One identifier's departure: which readings, which aspects, how far each in spreads, and log of its chance.
-
-    `log_p` allows for every place searched: `penalty` of it for the levels and stretches, the rest for the choice
-    among `many` aspects. `slope` says that the effects are per rebuild.
-    """
-
-    kind: str
-    level: int
-    log_p: float
-    readings: Integers
-    effects: tuple[tuple[int, float], ...]
-    whole: bool
-    open_ended: bool
-    penalty: float = 0.0
-    many: int = 1
-    harmless: float = 0.0
-    slope: bool = False
-    wider: bool = False
 
 
 def search(evidence: Evidence) -> list[Departure]:
@@ -146,7 +125,7 @@ def _strongest(
     if not len(members.reading):
         return None
     if members.kind in OVER_TIME:
-        return _strongest_stretch(evidence, members, harmless, stretched)
+        return strongest_stretch(evidence, members, harmless, stretched)
     if members.kind == "rebuilt":
         return _strongest_slope(evidence, members, harmless)
     return _strongest_level(evidence, members, harmless)
@@ -172,17 +151,17 @@ def _whole_levels(evidence: Evidence, members: Members, harmless: float, *, most
     cell = level * width + evidence.aspect[reading]
     shape = (len(members.names), width)
     size = shape[0] * width
-    counts = _tally(cell, size).reshape(shape)
-    sums = _tally(cell, size, evidence.z[reading]).reshape(shape)
-    matters = _tally(cell, size, evidence.matters[reading]).reshape(shape)
+    counts = tally(cell, size).reshape(shape)
+    sums = tally(cell, size, evidence.z[reading]).reshape(shape)
+    matters = tally(cell, size, evidence.matters[reading]).reshape(shape)
     single = members.kind == "case_serial"
     with np.errstate(invalid="ignore", divide="ignore"):
         limit = np.nan_to_num(matters / counts)
         if single:
             share = np.zeros(shape)
         else:
-            share = np.nan_to_num(_tally(cell, size, _shares(evidence, reading, level)).reshape(shape) / counts)
-    z, means = _against_the_rest(sums, counts, share, harmless)
+            share = np.nan_to_num(tally(cell, size, _shares(evidence, reading, level)).reshape(shape) / counts)
+    z, means = against_the_rest(sums, counts, share, harmless)
     if not single:
         z[_jobs_of(evidence, reading, level, shape[0]) < 2] = 0.0
     log_p, k = best_together(z, np.abs(means) >= limit, MOST_OF_A_CASE if single else MOST_TOGETHER)
@@ -222,17 +201,6 @@ def _shares(evidence: Evidence, reading: Integers, level: Integers) -> Floats:
     pairs = level * (int(evidence.series.max()) + 1) + series
     _, inverse, count = np.unique(pairs, return_inverse=True, return_counts=True)
     return np.asarray(count[inverse] / evidence.series_size[reading])
-
-
-def _against_the_rest(sums: Floats, counts: Floats, share: Floats, harmless: float) -> tuple[Floats, Floats]:
-    """Standardised departure and mean against the others of the same kind.
-
-    A level that holds `share` of the readings draws the reference toward itself by that share of its departure.
-    """
-    others = 1.0 - np.minimum(share, MOST_SHARE)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        means = np.nan_to_num(sums / counts) / others
-    return standardised(means * counts * others, counts * others, harmless), means
 
 
 def _strongest_slope(evidence: Evidence, members: Members, harmless: float) -> Departure | None:
@@ -275,152 +243,3 @@ def _strongest_slope(evidence: Evidence, members: Members, harmless: float) -> D
                 slope=True,
             )
     return best
-
-
-def _strongest_stretch(
-    evidence: Evidence,
-    members: Members,
-    harmless: float,
-    stretched: dict[tuple[str, int], tuple[Departure | None, int]],
-) -> Departure | None:
-    """Gauges and technicians: the whole time, from some day on, or between two days."""
-    best: Departure | None = None
-    ends = np.searchsorted(members.level, np.arange(len(members.names) + 1))
-    places = 0
-    for level in range(len(members.names)):
-        reading = members.reading[ends[level] : ends[level + 1]]
-        reading = reading[evidence.counts[reading]]
-        if not len(reading):
-            continue
-        if (members.kind, level) not in stretched:
-            stretched[members.kind, level] = _best_stretch(evidence, reading, members.kind, level, harmless)
-        found, tried = stretched[members.kind, level]
-        places += tried
-        if found is not None and (best is None or found.log_p < best.log_p):
-            best = found
-    if best is None:
-        return None
-    penalty = log(max(1, places)) + log(len(evidence.members))
-    searched = replace(best, log_p=best.log_p + penalty, penalty=penalty)
-    recorded = _strongest_event(evidence, members, harmless) if members.kind == "gauge" else None
-    strongest = min((d for d in (searched, recorded) if d is not None), key=lambda d: d.log_p)
-    return strongest if strongest.log_p < 0 else None
-
-
-def _strongest_event(evidence: Evidence, members: Members, harmless: float) -> Departure | None:
-    """Among stretches that begin with a recorded event of a gauge (a drop): few places, so less evidence is enough."""
-    best: Departure | None = None
-    penalty = log(max(1, len(evidence.events))) + log(len(evidence.members))
-    for gauge, since, until in evidence.events:
-        if gauge not in members.names:
-            continue
-        level = members.names.index(gauge)
-        reading = members.reading[members.level == level]
-        when = evidence.taken[reading]
-        inside = reading[(when >= since) & (when < until) & evidence.counts[reading]]
-        if len(np.unique(evidence.job[inside])) < SHORTEST:
-            continue
-        width = len(evidence.aspects)
-        aspect = evidence.aspect[inside]
-        counts, sums = _tally(aspect, width), _tally(aspect, width, evidence.z[inside])
-        matters = _tally(aspect, width, evidence.matters[inside])
-        z, means = _against_the_rest(sums, counts, counts / evidence.aspect_size, harmless)
-        limit = matters / np.maximum(counts, 1.0)
-        log_p, k = best_together(z[None, :], (np.abs(means) >= limit)[None, :])
-        total = float(log_p[0]) + penalty
-        if best is None or total < best.log_p:
-            order = np.argsort(-np.where(np.abs(means) >= limit, np.abs(z), 0.0))[: k[0]]
-            effects = tuple((int(a), float(means[a])) for a in order)
-            best = Departure(
-                "gauge",
-                level,
-                total,
-                inside,
-                effects,
-                whole=False,
-                open_ended=False,
-                penalty=penalty,
-                many=int((z != 0).sum()),
-                harmless=harmless,
-            )
-    return best
-
-
-def _best_stretch(
-    evidence: Evidence, reading: Integers, kind: str, level: int, harmless: float
-) -> tuple[Departure | None, int]:
-    present, column = np.unique(evidence.aspect[reading], return_inverse=True)
-    first = np.concatenate([[True], np.diff(evidence.job[reading]) != 0])
-    visit = np.cumsum(first) - 1
-    n = int(visit[-1]) + 1
-    spans = stretches(n, SHORTEST)
-    if not len(spans):
-        return None, 0
-    width = len(present)
-    cell = visit * width + column
-    sums = _running(_tally(cell, n * width, evidence.z[reading]).reshape(n, width))
-    counts = _running(_tally(cell, n * width).reshape(n, width))
-    matters = _running(_tally(cell, n * width, evidence.matters[reading]).reshape(n, width))
-    s = sums[spans[:, 1]] - sums[spans[:, 0]]
-    c = counts[spans[:, 1]] - counts[spans[:, 0]]
-    m = matters[spans[:, 1]] - matters[spans[:, 0]]
-    whole = evidence.aspect_size[present][None, :]
-    z, means = _against_the_rest(s, c, c / whole, harmless)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        allowed = np.abs(means) >= np.nan_to_num(m / c)
-    log_p, k = best_together(z, allowed & (c > 0))
-    at = int(np.argmin(log_p))
-    if log_p[at] >= 0:
-        return None, len(spans)
-    chosen = np.argsort(-np.where(allowed[at], np.abs(z[at]), 0.0))[: k[at]]
-    start, end = _sharpen(sums, counts, spans[at], chosen, np.sign(s[at, chosen]))
-    n_in = counts[end, chosen] - counts[start, chosen]
-    mean_in = (
-        (sums[end, chosen] - sums[start, chosen])
-        / np.maximum(n_in, 1.0)
-        / (1 - np.minimum(n_in / whole[0, chosen], MOST_SHARE))
-    )
-    limit = (matters[end, chosen] - matters[start, chosen]) / np.maximum(n_in, 1.0)
-    if (np.abs(mean_in) < limit).any():  # stretched over sound readings: the plain stretch says it better
-        start, end = int(spans[at][0]), int(spans[at][1])
-        mean_in = means[at, chosen]
-    inside = reading[(visit >= start) & (visit < end)]
-    effects = [(int(present[a]), float(mean)) for a, mean in zip(chosen, mean_in, strict=True)]
-    departure = Departure(
-        kind,
-        level,
-        float(log_p[at]),
-        inside,
-        tuple(effects),
-        whole=start == 0 and end == n,
-        open_ended=end == n,
-        many=int((z[at] != 0).sum()),
-        harmless=harmless,
-    )
-    return departure, len(spans)
-
-
-def _tally(cell: Integers, size: int, weights: Floats | None = None) -> Floats:
-    return np.asarray(np.bincount(cell, weights=weights, minlength=size), dtype=np.float64)
-
-
-def _running(cells: Floats) -> Floats:
-    return np.concatenate([np.zeros((1, cells.shape[1])), np.cumsum(cells, axis=0)])
-
-
-def _sharpen(sums: Floats, counts: Floats, span: Integers, chosen: Integers, signs: Floats) -> tuple[int, int]:
-    """Move the ends of a stretch to where the departure is strongest."""
-    s = sums[:, chosen] @ signs
-    c = counts[:, chosen].sum(axis=1)
-    start, end = int(span[0]), int(span[1])
-    for _ in range(3):
-        reach = max(4, (end - start) // 2)
-        starts = np.arange(max(0, start - reach), min(end - 1, start + reach) + 1)
-        start = int(starts[np.argmax(_strength(s[end] - s[starts], c[end] - c[starts]))])
-        ends = np.arange(max(start + 1, end - reach), min(len(s) - 1, end + reach) + 1)
-        end = int(ends[np.argmax(_strength(s[ends] - s[start], c[ends] - c[start]))])
-    return start, end
-
-
-def _strength(s: Floats, c: Floats) -> Floats:
-    return np.where(c > 0, s / np.sqrt(np.maximum(c, 1.0)), -np.inf)
