@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from qclog.domain import units
@@ -29,6 +29,15 @@ def doubt_of(gauge: Mapping[str, Any], events: Iterable[Mapping[str, Any]], take
         elif what != "check" or _is_off(gauge, event):
             since = since or event["checked_at"]
     return since
+
+
+def overdue_since(gauge: Mapping[str, Any], events: Iterable[Mapping[str, Any]], taken_at: datetime) -> date | None:
+    """The day its calibration was due, if a reading was taken with it after that day and before it was calibrated."""
+    due: date | None = gauge["calibration_due"]
+    if due is None or taken_at.date() <= due:
+        return None
+    done = (e["checked_at"] for e in events if e["event"] == "calibrated")
+    return None if any(due < moment.date() and moment <= taken_at for moment in done) else due
 
 
 def _is_off(gauge: Mapping[str, Any], event: Mapping[str, Any]) -> bool:

@@ -16,7 +16,7 @@ from qclog.domain.moments import show_moment
 from qclog.services import comeback_risk, finding_life, jobs
 from qclog.services.capture import Place
 from qclog.services.finding_life import Watched
-from qclog.services.gauge_trust import doubt_of
+from qclog.services.gauge_trust import doubt_of, overdue_since
 from qclog.services.jobs import Story
 from qclog.services.wording import place_text, reading_text, value_text, verdict_text
 from qclog.store.log import Log
@@ -179,20 +179,22 @@ def _odd_text(story: Story, row: dict[str, Any], peers: Any, z: float) -> str:
 
 
 def _doubted(story: Story, checks: list[dict[str, Any]], gauges: dict[str, dict[str, Any]]) -> tuple[str, ...]:
-    since: dict[tuple[str, datetime], int] = {}
+    why: dict[str, int] = {}
     for told in story.readings:
         name = told.row["gauge"]
         if not told.row["counts"] or name not in gauges:
             continue
         mine = [c for c in checks if c["gauge"] == name]
-        when = doubt_of(gauges[name], mine, told.row["taken_at"])
-        if when is not None:
-            since[name, when] = since.get((name, when), 0) + 1
-    return tuple(
-        f"{n} reading{'' if n == 1 else 's'} with {name}, dropped, withdrawn or found off"
-        f" {show_moment(when, story.zone)} and not cleared before they were taken"
-        for (name, when), n in since.items()
-    )
+        since = doubt_of(gauges[name], mine, told.row["taken_at"])
+        due = overdue_since(gauges[name], mine, told.row["taken_at"])
+        if since is not None:
+            when = show_moment(since, story.zone)
+            said = f"{name}, dropped, withdrawn or found off {when} and not cleared before they were taken"
+            why[said] = why.get(said, 0) + 1
+        elif due is not None:
+            said = f"{name}, whose calibration was due on {due.isoformat()}"
+            why[said] = why.get(said, 0) + 1
+    return tuple(f"{n} reading{'' if n == 1 else 's'} with {said}" for said, n in why.items())
 
 
 def _touches(finding: Finding, story: Story, lots: set[str]) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -11,10 +11,12 @@ import pytest
 
 from qclog import resources
 from qclog.cli import main
+from qclog.domain.jobs import Gauge
 from qclog.domain.moments import now
 from qclog.errors import UnknownNameError
-from qclog.services import comeback_risk, finding_life, jobs, people
-from qclog.services.gauge_trust import doubt_of
+from qclog.services import capture, comeback_risk, finding_life, jobs, people
+from qclog.services.capture import Circumstances, Place
+from qclog.services.gauge_trust import doubt_of, overdue_since
 from qclog.services.import_folder import import_folder
 from qclog.services.sign_off import before_dispatch
 from qclog.store.log import Log
@@ -113,6 +115,31 @@ def test_a_dropped_gauge_is_named_until_it_is_cleared(shop: Log) -> None:
     people.check_gauge(shop, "TQ-1", "check", submission(), at=START + timedelta(days=52), reference=10.0, reading=10.1)
     assert before_dispatch(shop, "K-055").gauges == ()
     assert before_dispatch(shop, "K-051").gauges == ()
+
+
+@pytest.mark.parametrize(
+    ("due", "calibrated", "overdue"),
+    [
+        (None, None, False),
+        (date(2026, 3, 1), None, True),
+        (date(2026, 3, 10), None, False),
+        (date(2026, 3, 1), datetime(2026, 3, 5, 9), False),
+        (date(2026, 3, 1), datetime(2026, 3, 11, 9), True),
+        (date(2026, 3, 1), datetime(2026, 2, 20, 9), True),
+    ],
+)
+def test_when_a_calibration_is_overdue(due: date | None, calibrated: datetime | None, overdue: bool) -> None:
+    events = [{"event": "calibrated", "checked_at": calibrated}] if calibrated else []
+    found = overdue_since({"calibration_due": due}, events, datetime(2026, 3, 10, 12))
+    assert found == (due if overdue else None)
+
+
+def test_an_overdue_gauge_is_named_at_sign_off(shop: Log) -> None:
+    late = Gauge("TQ-9", "torque", "lbf·in", 0.1, (), date(2026, 2, 1))
+    people.add_gauge(shop, late, submission())
+    how = Circumstances("Ash", "TQ-9", START + timedelta(days=60), ("oiled", "rotating"))
+    capture.take(shop, Place("K-012", "torque", "final"), "12", how, submission())
+    assert before_dispatch(shop, "K-012").gauges == ("1 reading with TQ-9, whose calibration was due on 2026-02-01",)
 
 
 def test_a_concession_and_outstanding_work_are_told(shop: Log) -> None:
