@@ -1,0 +1,54 @@
+"""`qclog paper`: build record, job card, monthly review, investigation file, labels, as PDF or HTML."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from qclog.cli import options
+
+if TYPE_CHECKING:
+    from qclog.report.document import Document
+
+
+def add_to(commands: Any) -> None:
+    """Add the commands."""
+    parser = commands.add_parser(
+        "paper", help="build record, job card, monthly review, investigation file: PDF or HTML"
+    )
+    actions = parser.add_subparsers(title="papers", metavar="PAPER", required=True)
+    record = actions.add_parser("record", help="what left the shop, for the customer and the file")
+    record.add_argument("job")
+    _finish(record, write_record)
+    card = actions.add_parser("card", help="the card that goes with a job, with its code to scan")
+    card.add_argument("job")
+    _finish(card, write_card)
+
+
+def _finish(parser: argparse.ArgumentParser, run: Any) -> None:
+    parser.add_argument("--to", type=Path, required=True, metavar="FILE", help="the file to write, .pdf or .html")
+    options.add_log(parser)
+    parser.set_defaults(run=run)
+
+
+def write_record(arguments: argparse.Namespace) -> int:
+    """Write a build record."""
+    from qclog.services import build_record
+
+    return _write(build_record.build_record(options.log_of(arguments), arguments.job), arguments.to)
+
+
+def write_card(arguments: argparse.Namespace) -> int:
+    """Write a job card."""
+    from qclog.services import job_card
+
+    return _write(job_card.job_card(options.log_of(arguments), arguments.job), arguments.to)
+
+
+def _write(document: Document, path: Path) -> int:
+    from qclog.services import paper
+
+    paper.save(document, path)
+    print(f"{document.title} of {document.about}: {path}")
+    return 0

@@ -1,0 +1,85 @@
+"""What every paper has: its frame, the standing caution, its date, and the way to a file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from fractions import Fraction
+from math import floor, log10
+from pathlib import Path
+
+from qclog.domain import units
+from qclog.domain.casetypes import Characteristic
+from qclog.domain.moments import show_moment
+from qclog.domain.writing import write_number
+from qclog.errors import InputError
+from qclog.report.document import Block, Code, Document
+from qclog.report.html import write_html
+from qclog.report.pdf import set_pdf
+from qclog.services import sheets
+from qclog.services.output import new_file
+from qclog.store.log import Log
+
+ENDINGS = (".pdf", ".html")
+FOOT = (
+    "Limits entered by the workshop; the maker's manual and competent, authorised people decide. Nothing here certifies"
+    " that a vehicle or vessel is fit for the road or the water; local law is unaffected."
+)
+
+
+def frame(log: Log, title: str, about: str, blocks: Iterable[Block], code: Code | None = None) -> Document:
+    """A paper dated by the log's last entry, so that the same log gives the same paper."""
+    with log.reading() as use:
+        zone = sheets.timezone_of(use)
+        entries = use.rows("entries")
+    moment = entries[-1]["entered_at"] if entries else datetime(1970, 1, 1)
+    dated = f"from the log as of {show_moment(moment, zone)}" if entries else "from an empty log"
+    return Document(title, about, dated, moment, tuple(blocks), FOOT, code=code)
+
+
+def check_ending(path: Path) -> None:
+    """InputError unless a paper can be written to a file of that name."""
+    if path.suffix.lower() not in ENDINGS:
+        raise InputError(
+            "a paper is a PDF or HTML file", field="file", found=path.name, hint="end its name in .pdf or .html"
+        )
+
+
+def save(document: Document, path: Path) -> None:
+    """Write a paper to a .pdf or .html file. InputError for another ending; OutputError if it can't be written."""
+    check_ending(path)
+    made = set_pdf(document) if path.suffix.lower() == ".pdf" else write_html(document).encode("utf-8")
+    with new_file(path) as part:
+        part.write_bytes(made)
+
+
+def number_text(value: float | None, characteristic: Characteristic, *, finer: int = 1, u: float | None = None) -> str:
+    """A value without its unit, to one decimal more than its gauge's step, always with the same decimals.
+
+    Without a step, as fine as the first figure of its standard uncertainty `u`.
+    """
+    if value is None:
+        return ""
+    step = characteristic.step
+    if step is None and u:
+        return f"{value:.{max(0, -floor(log10(u)))}f}"
+    if step is None:
+        return f"{value:.5g}"
+    finest = Fraction(str(step)) / 10**finer
+    text = write_number(Fraction(value).limit_denominator(10**9), step=finest)
+    whole, _, decimals = text.partition(".")
+    wanted = len(write_number(finest).partition(".")[2])
+    return text if len(decimals) >= wanted else f"{whole}.{decimals:0<{wanted}}"
+
+
+def unit_name(characteristic: Characteristic) -> str:
+    """The unit as people write it; empty for plain numbers and words."""
+    if characteristic.in_words:
+        return ""
+    name = units.parse_unit(characteristic.unit)
+    return "" if name in ("1", "count") else name
+
+
+def plural(count: int, one: str, many: str | None = None) -> str:
+    """`1 reading`, `3 readings`."""
+    return f"{count:,} {one if count == 1 else many or one + 's'}"
