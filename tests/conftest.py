@@ -85,10 +85,9 @@ def submit() -> Callable[..., Submission]:
     return submission
 
 
-@pytest.fixture
-def log(tmp_path: Path) -> Log:
+def make_log(path: Path) -> Log:
     """A log with one sheet, two people, a feeler, and job J-1 of case S-9."""
-    made = Log(tmp_path / "shop.duckdb")
+    made = Log(path)
     made.create(timezone="Europe/London")
     sheets.add(made, read_sheet(SHEET), submission("sheet"))
     for name, role in (("Ash", "technician"), ("Heron", "inspector")):
@@ -97,6 +96,12 @@ def log(tmp_path: Path) -> Log:
     people.add_gauge(made, Gauge("FG-1", "feeler", "thou", 1.0, leaves), submission("gauge"))
     jobs.open_job(made, Job("J-1", "MR-1", now(), case_serial="S-9"), submission("job"))
     return made
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Log:
+    """The log of `make_log`."""
+    return make_log(tmp_path / "shop.duckdb")
 
 
 def write_folder(folder: Path, **tables: str) -> Path:

@@ -1,17 +1,22 @@
-"""Whether a log holds together: every statement in sql/checks/ must return no rows."""
+"""Whether a log holds together: its chain of digests, its tables, and every statement in sql/checks/."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
+from functools import cache
 from typing import Any
 
 from qclog import resources
-from qclog.store.log import Log
+from qclog.domain import digests
+from qclog.errors import InputError, UnknownNameError
+from qclog.store import chain, records, schema
+from qclog.store.log import Log, Use
 
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One check and the rows that fail it."""
+    """One check (or remark) and the rows it finds."""
 
     name: str
     says: str
@@ -19,26 +24,111 @@ class Check:
 
 
 @dataclass(frozen=True, slots=True)
+class ShortDigest:
+    """Sixteen letters that stand for a log up to an entry (of `entered_at`, UTC; None for a log without entries)."""
+
+    text: str
+    entry: int
+    entered_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Misfit:
+    """An entry that does not fit the chain. Who, when and what it was are None where the entry is gone."""
+
+    entry: int
+    says: str
+    entered_at: datetime | None
+    entered_by: str | None
+    what: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Report:
-    """All checks of a log."""
+    """All checks of a log. `misfits` in order, the first first; `remarks` are worth a look but no fault.
+
+    `as_found`: the last entry that was there before the chain began, and was taken as found; 0 if none was.
+    """
 
     checks: tuple[Check, ...]
     entries: int
     readings: int
+    misfits: tuple[Misfit, ...]
+    remarks: tuple[Check, ...]
+    as_found: int
+    digest: ShortDigest | None
 
     @property
     def sound(self) -> bool:
-        """Whether no check found anything."""
-        return not any(check.rows for check in self.checks)
+        """Whether every entry fits the chain and no check found anything."""
+        return not self.misfits and not any(check.rows for check in self.checks)
 
 
 def verify(log: Log) -> Report:
-    """Run every check on the log."""
-    files = sorted((resources.folder("sql") / "checks").glob("*.sql"))
+    """Look at the whole chain, the tables' constraints and every check. LogError if the log can't be opened."""
     with log.reading() as use:
-        checks = tuple(
-            Check(file.stem, file.stem.replace("_", " "), use.rows(file.stem, folder="checks")) for file in files
-        )
+        misfits = tuple(_misfit(use, fault) for fault in chain.faults(use.connection))
+        altered = schema.differences(use.connection)
+        tables = Check("tables_are_as_made", "tables and their constraints are as made", altered)
+        checks = (tables, *(_run(use, name, "checks") for name in _names("checks")))
+        remarks = tuple(_run(use, name, "remarks") for name in _names("remarks"))
         entries = use.rows("revision")[0]["revision"]
         readings = use.rows("counts")[0]["readings"]
-    return Report(checks, entries, readings)
+        as_found = max((row["entry"] for row in use.rows("digests") if row["how"] == "as found"), default=0)
+        digest = _last(use)
+    return Report(checks, entries, readings, misfits, remarks, as_found, digest)
+
+
+@cache
+def _names(folder: str) -> tuple[str, ...]:
+    return tuple(sorted(file.stem for file in (resources.folder("sql") / folder).glob("*.sql")))
+
+
+def _run(use: Use, name: str, folder: str) -> Check:
+    return Check(name, name.replace("_", " "), use.rows(name, folder=folder))
+
+
+def _misfit(use: Use, fault: chain.Fault) -> Misfit:
+    row = next(iter(use.rows("entry_by_number", entry=fault.entry)), {})
+    return Misfit(fault.entry, fault.says, row.get("entered_at"), row.get("entered_by"), row.get("what"))
+
+
+def _last(use: Use) -> ShortDigest | None:
+    row = next(iter(use.rows("last_digest")), None)
+    return None if row is None else ShortDigest(digests.short(row["digest"]), row["entry"], row["entered_at"])
+
+
+def short_digest(log: Log) -> ShortDigest:
+    """The digest of the log as it stands, to write in the day book. It is looked up, not worked out again."""
+    with log.reading() as use:
+        found = _last(use)
+    if found is None:
+        raise UnknownNameError("the log has no digest", field="log", found=log.path, hint="run qclog verify")
+    return found
+
+
+def job_digest(log: Log, job: str) -> ShortDigest:
+    """The digest of the last entry that said anything of `job`, for its build record. UnknownNameError if not there."""
+    with log.reading() as use:
+        records.need(use, "job", "job", job, "job")
+        rows = use.rows("job_digest", job=job)
+    if not rows:
+        raise UnknownNameError("the job's last entry has no digest", field="job", found=job, hint="run qclog verify")
+    return ShortDigest(digests.short(rows[0]["digest"]), rows[0]["entry"], rows[0]["entered_at"])
+
+
+def find_digest(log: Log, written: str) -> ShortDigest | None:
+    """The entry whose digest was written down; None if no entry has it (any more). InputError if it can't be one."""
+    text = digests.read_short(written)
+    if text is None:
+        raise InputError(
+            "a digest is sixteen letters and digits in groups of four",
+            field="written",
+            found=written,
+            hint="copy it as it stands in the day book, for example 7K2M-0QXV-93HD-AW5T",
+        )
+    with log.reading() as use:
+        for row in use.rows("digests"):
+            if digests.short(row["digest"]) == text:
+                return ShortDigest(text, row["entry"], row["entered_at"])
+    return None

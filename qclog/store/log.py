@@ -9,6 +9,7 @@ from __future__ import annotations
 import errno
 import os
 import time
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -24,7 +25,7 @@ import polars as pl
 
 from qclog import resources
 from qclog.errors import InputError, LogBusyError, LogDamagedError, LogError, LogVersionError
-from qclog.store import lock, migrations
+from qclog.store import chain, lock, migrations
 from qclog.store.ids import new_id, new_ids
 
 Via = Literal["bench", "terminal", "import", "demo"]
@@ -54,6 +55,7 @@ class Use:
 
     def __init__(self, connection: duckdb.DuckDBPyConnection, entry: int | None = None) -> None:
         self.connection = connection
+        self.touched: Counter[str] = Counter()  # rows added to each table, for the entry's digest
         self._entry = entry
 
     @property
@@ -76,6 +78,7 @@ class Use:
 
     def insert(self, table: str, **values: object) -> None:
         """Add one row to `table`."""
+        self.touched[table] += 1
         columns = ", ".join(values)
         marks = ", ".join(f"${name}" for name in values)
         self.connection.execute(f"INSERT INTO {table} ({columns}) VALUES ({marks})", values)  # noqa: S608 - names of ours
@@ -86,6 +89,7 @@ class Use:
             return
         if table in _KEYED_BY_ID:
             frame = frame.with_columns(new_ids(len(frame)))
+        self.touched[table] += len(frame)
         columns = ", ".join(frame.columns)
         with self._registered("incoming", frame):
             self.connection.execute(f"INSERT INTO {table} ({columns}) SELECT {columns} FROM incoming")  # noqa: S608 - names of ours
@@ -166,6 +170,7 @@ class Log:
                 with unfinished._connection(new=True) as connection:
                     migrations.create(connection)
                     connection.execute("INSERT INTO setting VALUES ('timezone', ?)", [timezone])
+                    chain.begin(connection)
                     connection.execute("CHECKPOINT")  # closing would, and would keep silent about a full disk
                 unfinished.path.rename(self.path)
             except LogError as error:
@@ -218,6 +223,7 @@ class Log:
                     what=submission.what,
                 )
                 yield use
+                chain.add(connection, entry, use.touched)
                 connection.execute("COMMIT")
             except BaseException:  # a page's run is stopped by exceptions outside Exception
                 _roll_back(connection)
@@ -233,14 +239,23 @@ class Log:
                 found=self.path,
                 hint="make one with `qclog init`, `qclog import` or `qclog demo`, or name it with --log",
             )
-        with lock.holding(self.path, self.patience), self._connection(new=False) as connection:
-            try:
-                migrations.bring_up(connection)
-            except LogError as error:
-                error.found = self.path
-                raise
-            connection.execute(_views())
-            yield connection
+        with lock.holding(self.path, self.patience):
+            with self._connection(new=False) as connection:
+                if not self._bring_up(connection):
+                    connection.execute(_views())
+                    yield connection
+                    return
+            with self._connection(new=False) as connection:  # once migrated, opened again as everyone will find it
+                connection.execute(_views())
+                yield connection
+
+    def _bring_up(self, connection: duckdb.DuckDBPyConnection) -> bool:
+        """Whether the log had to be migrated, and was."""
+        try:
+            return migrations.bring_up(connection)
+        except LogError as error:
+            error.found = self.path
+            raise
 
     @contextmanager
     def _connection(self, *, new: bool) -> Iterator[duckdb.DuckDBPyConnection]:

@@ -10,6 +10,7 @@ import duckdb
 
 from qclog import resources
 from qclog.errors import LogDamagedError, LogVersionError
+from qclog.store import chain
 
 _LEDGER = """
 CREATE TABLE IF NOT EXISTS migration (
@@ -19,6 +20,7 @@ CREATE TABLE IF NOT EXISTS migration (
     applied_at TIMESTAMP NOT NULL
 )
 """
+_CHAINED_FROM = 4  # the schema step that brought the chain of digests
 
 
 @cache
@@ -41,8 +43,8 @@ def create(connection: duckdb.DuckDBPyConnection) -> None:
     connection.execute("COMMIT")
 
 
-def bring_up(connection: duckdb.DuckDBPyConnection) -> None:
-    """Check the ledger and apply what is missing, in one transaction.
+def bring_up(connection: duckdb.DuckDBPyConnection) -> bool:
+    """Check the ledger and apply what is missing, in one transaction; whether anything was.
 
     LogDamagedError if the file is a database but no log; LogVersionError if a newer qclog made it or an applied
     migration's text differs from ours. Neither touches the log.
@@ -67,10 +69,14 @@ def bring_up(connection: duckdb.DuckDBPyConnection) -> None:
                 field="log",
                 hint="install the qclog that made it; the log has not been touched",
             )
-    if len(rows) < len(ours):
-        connection.execute("BEGIN")
-        _apply(connection, applied=len(rows))
-        connection.execute("COMMIT")
+    if len(rows) == len(ours):
+        return False
+    connection.execute("BEGIN")
+    _apply(connection, applied=len(rows))
+    if len(rows) < _CHAINED_FROM:
+        chain.begin(connection)
+    connection.execute("COMMIT")
+    return True
 
 
 def _apply(connection: duckdb.DuckDBPyConnection, applied: int) -> None:
