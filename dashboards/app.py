@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from qclog.web.frame import draw_frame
+from qclog.web.running import draw_frame
 
 st.set_page_config(page_title="qclog", page_icon=":material/straighten:", layout="wide")
 

@@ -8,6 +8,8 @@
     ├── InputError (ValueError)       any other bad value given by a person
     │   └── FolderError               an exchange folder with problems: carries all of them
     ├── UnknownNameError (LookupError)  a job, case type, gauge ... that isn't in the log
+    ├── RightsError (PermissionError) someone without the right to do this
+    │   └── SignOnError               a wrong PIN, or too many of them
     ├── StatisticsError (ValueError)  data a statistic can't be computed from
     │   └── TooFewError               not enough readings to say
     ├── OutputError (OSError)         a file or folder that can't be written
@@ -68,6 +70,14 @@ class UnitError(ReadingError):
 
 class InputError(QclogError, ValueError):
     """Any other bad value given by a person."""
+
+
+class RightsError(QclogError, PermissionError):
+    """Someone without the right to do this."""
+
+
+class SignOnError(RightsError):
+    """A wrong PIN, or too many of them."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,12 +2,12 @@
 
 import streamlit as st
 
-from qclog.web import bench, reading
+from qclog.web import bench, reading, who
 
 log = reading.log()
-who, which, gauge = st.columns([1, 2, 1])
-with who:
-    person = bench.choose_person(log)
+name, which, gauge = st.columns([1, 2, 1])
+with name:
+    person = who.choose(log)
 with which:
     job = bench.choose_job(log)
 if person is None or job is None:

@@ -28,7 +28,8 @@ def _add_address(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--address",
         default="127.0.0.1",
-        help="default 127.0.0.1, this machine only; anything else lets the network in, so put a sign-on before it",
+        help="default 127.0.0.1, this machine only; anything else lets the network in: everyone needs a PIN first, and"
+        " a proxy that speaks TLS belongs in front (see the README)",
     )
     parser.add_argument("--no-browser", action="store_true", help="do not open a browser window")
 

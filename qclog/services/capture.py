@@ -13,8 +13,9 @@ from qclog.domain.casetypes import Characteristic, Sheet, condition_of_parts
 from qclog.domain.jobs import STAGES
 from qclog.domain.judging import Verdict, judge
 from qclog.domain.moments import now
+from qclog.domain.rights import COMEBACKS, CORRECT, LOG
 from qclog.errors import InputError, UnitError, UnknownNameError
-from qclog.services import sheets
+from qclog.services import rights, sheets
 from qclog.store import records
 from qclog.store.log import AlreadyStored, Log, Submission, Use
 
@@ -74,8 +75,11 @@ def _store(
 ) -> Taken:
     try:
         with log.writing(submission) as use:
+            _need_right(use, place, submission)
             if replaces is not None:
-                how = _as_before(how, _need_attempt(use, place, replaces))
+                before = _need_attempt(use, place, replaces)
+                _need_own(use, before, submission)
+                how = _as_before(how, before)
             context = _context(use, place, how)
             said = understand(context, text)
             new = _new(context, place, said, how, replaces, reason)
@@ -89,6 +93,17 @@ def _store(
         if row is None:
             raise InputError("this submission was used for something else", field="submission") from stored
         return _taken(context, place, row["attempt"], understand(context, row["said"]), row["id"], already=True)
+
+
+def _need_right(use: Use, place: Place, submission: Submission) -> None:
+    """What comes back is read by whoever deals with comebacks, too."""
+    rights.need(use, submission.by, LOG, COMEBACKS if place.stage == "return" else None)
+
+
+def _need_own(use: Use, row: dict[str, Any], submission: Submission) -> None:
+    """Anyone may put right what they read or entered; another's takes more."""
+    if submission.by not in (row["technician"], row["entered_by"]):
+        rights.need(use, submission.by, CORRECT)
 
 
 def _as_before(how: Circumstances, row: dict[str, Any]) -> Circumstances:
@@ -133,6 +148,8 @@ def strike(log: Log, place: Place, attempt: int, reason: str, person: str, submi
     with log.writing(submission) as use:
         records.need(use, "person", "person", person, "person")
         row = _need_attempt(use, place, attempt)
+        _need_right(use, place, submission)
+        _need_own(use, row, submission)
         records.strike_out(use, UUID(str(row["id"])), person, reason.strip())
 
 

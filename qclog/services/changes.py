@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import polars as pl
 
 from qclog.domain.findings import CHANGED, CHANGES, Change
+from qclog.domain.rights import FINDINGS
 from qclog.errors import InputError
-from qclog.services import sheets
+from qclog.services import rights, sheets
 from qclog.services.people import choose
 from qclog.store import records
 from qclog.store.findings import add_change, changes_in
@@ -27,6 +28,7 @@ def record_change(log: Log, change: Change, submission: Submission) -> None:
             hint="--case-type CODE [--characteristic CODE], or --gauge NAME",
         )
     with log.writing(submission) as use:
+        rights.need(use, submission.by, FINDINGS)
         records.need(use, "person", "person", change.person, "person")
         if change.case_type is not None:
             records.need(use, "sheet", "case_type", change.case_type, "case type")

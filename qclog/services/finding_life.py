@@ -12,8 +12,9 @@ from scipy import stats
 
 from qclog.domain.findings import STATES, Note
 from qclog.domain.moments import now
+from qclog.domain.rights import FINDINGS
 from qclog.errors import InputError, UnknownNameError
-from qclog.services import watching
+from qclog.services import rights, watching
 from qclog.services.people import choose
 from qclog.store import records
 from qclog.store.findings import add_note, notes_in
@@ -196,6 +197,7 @@ def note_finding(
     told = chosen.finding.text if chosen.finding is not None else chosen.notes[-1].told
     note = Note(chosen.id, state, person, now(), found, done, None if told is None else told[:1000])
     with log.writing(submission) as use:
+        rights.need(use, submission.by, FINDINGS)
         records.need(use, "person", "person", person, "person")
         add_note(use, note)
     return note

@@ -9,13 +9,15 @@ from zoneinfo import ZoneInfo
 from qclog.domain.casetypes import Characteristic, Limits, Sheet, Version, condition_of_parts, version_at
 from qclog.domain.jobs import STAGES, Job, Part
 from qclog.domain.judging import Verdict, judge
+from qclog.domain.rights import LOG, SIGN_OFF
 from qclog.errors import InputError, UnknownNameError
-from qclog.services import derived, sheets
+from qclog.services import derived, rights, sheets
 from qclog.services.capture import Place
 from qclog.store import records
 from qclog.store.log import Log, Submission, Use
 
 MOST_LISTED = 500
+SIGNED_OFF = ("dispatched", "concession")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +70,7 @@ class Story:
 def open_job(log: Log, job: Job, submission: Submission) -> None:
     """Open a job. InputError if there is one of that number; UnknownNameError without a sheet for its case type."""
     with log.writing(submission) as use:
+        rights.need(use, submission.by, LOG)
         records.need(use, "sheet", "case_type", job.case_type, "case type")
         if use.rows("job_by_id", job=job.job):
             raise InputError(
@@ -84,6 +87,7 @@ def say(log: Log, job: str, name: str, value: object, submission: Submission, re
     """Say something of a job (its `records.DETAILS`); what was said before stays in the log."""
     with log.writing(submission) as use:
         row = _job(use, job)
+        rights.need(use, submission.by, SIGN_OFF if name in SIGNED_OFF else LOG)
         if name == "variant" and isinstance(value, str):
             _check_variant(use, row["case_type"], value)
         records.add_detail(use, job, name, value, reason)
@@ -93,6 +97,7 @@ def add_part(log: Log, part: Part, submission: Submission) -> None:
     """Add a part to a job."""
     with log.writing(submission) as use:
         _job(use, part.job)
+        rights.need(use, submission.by, LOG)
         if part.sub_assembly is not None:
             records.need(use, "job", "job", part.sub_assembly, "job")
         records.add_part(use, part)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ipaddress
 import os
 import socket
 import subprocess
@@ -10,13 +11,21 @@ from typing import NoReturn
 
 from qclog import resources
 from qclog.errors import InputError
+from qclog.services import signing_on
 from qclog.store.log import Log
 
 LOG_VARIABLE = "QCLOG_LOG"
+SIGN_ON_VARIABLE = "QCLOG_SIGN_ON"  # set for the pages when the network is let in
 
 
 def launch(log: Log, *, address: str, port: int, browser: bool) -> NoReturn:
-    """Become `streamlit run` of the packaged pages on `log`. InputError if the port is taken."""
+    """Become `streamlit run` of the packaged pages on `log`.
+
+    InputError if the port is taken, or if `address` lets the network in and somebody has no PIN.
+    """
+    if not _is_this_machine(address):
+        signing_on.need_pins(log)
+        os.environ[SIGN_ON_VARIABLE] = "1"
     _need_free(address, port)
     folder = resources.folder("dashboards")
     os.environ[LOG_VARIABLE] = str(log.path.resolve())
@@ -35,6 +44,13 @@ def launch(log: Log, *, address: str, port: int, browser: bool) -> NoReturn:
     if os.name == "nt":  # exec on Windows starts a second process and returns at once
         sys.exit(subprocess.call(command))  # noqa: S603 - our own command
     os.execv(command[0], command)  # noqa: S606 - our own command
+
+
+def _is_this_machine(address: str) -> bool:
+    try:
+        return ipaddress.ip_address(address).is_loopback
+    except ValueError:
+        return address == "localhost"
 
 
 def _need_free(address: str, port: int) -> None:

@@ -9,8 +9,10 @@ from typing import Any
 from qclog.bench.packs import Leaf, Pack
 from qclog.domain import units
 from qclog.domain.moments import now
+from qclog.domain.rights import LOG, STOCK
 from qclog.domain.stock import ShimMove, ShimSize
 from qclog.errors import InputError, UnknownNameError
+from qclog.services import rights
 from qclog.store import records
 from qclog.store import stock as rows
 from qclog.store.log import Log, Submission, Use
@@ -82,6 +84,7 @@ def add_leaves(
     if count < 0 or (minimum is not None and minimum < 0):
         raise InputError("a count is 0 or more", field="count", found=count if count < 0 else minimum)
     with log.writing(submission) as use:
+        rights.need(use, submission.by, STOCK)
         there = _add_size(use, size)
         if minimum is not None:
             rows.add_minimum(use, size.stock_set, size.nominal, minimum)
@@ -95,6 +98,7 @@ def count_leaves(log: Log, size: ShimSize, count: int, submission: Submission, *
     if count < 0:
         raise InputError("a count is 0 or more", field="count", found=count)
     with log.writing(submission) as use:
+        rights.need(use, submission.by, STOCK)
         there = next((s.count for s in stock_in(use, size.stock_set) if _same(s.size, size)), None)
         if there is None:
             raise _no_size(size, stock_in(use, size.stock_set))
@@ -111,6 +115,7 @@ def take_leaves(
     UnknownNameError for a set or job that isn't there, InputError when there are not so many leaves.
     """
     with log.writing(submission) as use:
+        rights.need(use, submission.by, LOG, STOCK)
         records.need(use, "job", "job", job, "job")
         stock = {(s.size.nominal, s.size.measured): s for s in stock_in(use, stock_set)}
         if not stock:
@@ -140,6 +145,7 @@ def return_leaves(
 ) -> None:
     """Put leaves that a job did not need back, by their packet size. InputError for more than it had taken."""
     with log.writing(submission) as use:
+        rights.need(use, submission.by, LOG, STOCK)
         records.need(use, "job", "job", job, "job")
         out: dict[tuple[float, float], int] = {}
         for row in use.rows("shim_movements"):
@@ -162,6 +168,7 @@ def set_minimum(log: Log, stock_set: str, nominal: float, minimum: int, submissi
     if minimum < 0:
         raise InputError("a minimum is 0 or more", field="minimum", found=minimum)
     with log.writing(submission) as use:
+        rights.need(use, submission.by, STOCK)
         stock = stock_in(use, stock_set)
         if not any(s.size.nominal == nominal for s in stock):
             raise (

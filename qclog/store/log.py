@@ -118,6 +118,8 @@ _KEYED_BY_ID = (
     "shim_movement",
     "finding_note",
     "change",
+    "person_detail",
+    "sign_on",
 )
 
 

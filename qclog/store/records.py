@@ -60,6 +60,16 @@ def add_person(use: Use, person: Person) -> None:
     use.insert("person", person=person.person, role=person.role, entry=use.entry)
 
 
+def add_person_detail(use: Use, person: str, name: str, value: str) -> None:
+    """Say a person's new `role`, that they have `left`, or the hash of their `pin`; the latest of each counts."""
+    use.insert("person_detail", id=new_id(), person=person, name=name, value=value, entry=use.entry)
+
+
+def add_sign_on(use: Use, person: str, tried_at: datetime, *, good: bool) -> None:
+    """Keep a try to sign on."""
+    use.insert("sign_on", id=new_id(), person=person, tried_at=tried_at, good=good, entry=use.entry)
+
+
 def add_gauge(use: Use, gauge: Gauge) -> None:
     """Add a gauge to the log."""
     leaves = " ".join(f"{leaf:g}" for leaf in gauge.leaves) or None

@@ -26,15 +26,6 @@ FIELD = "Reading"
 REASONS = ("mistyped", "wrong position", "wrong gauge", "re-seated and read again", "another reason")
 
 
-def choose_person(log: Log) -> str | None:
-    """Who is at the bench."""
-    names = [p["person"] for p in people.list_people(log)]
-    chosen: str | None = st.selectbox(
-        "Who is at the bench", names, index=None, placeholder="choose your name", key="person"
-    )
-    return chosen
-
-
 def choose_job(log: Log) -> str | None:
     """Which job: those in work, the last touched first, or a new one."""
     rows = [r for r in jobs.list_jobs(log, most=500) if r["dispatched"] is None]

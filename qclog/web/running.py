@@ -1,0 +1,52 @@
+"""What is round every page: who is there, errors said in words, and the standing caution."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import streamlit as st
+
+from qclog.errors import LogBusyError, QclogError
+from qclog.web import reading, who
+from qclog.web.frame import show_error
+
+CAUTION = (
+    "Limits are the workshop's own. The maker's manual and competent, authorised people decide; "
+    "qclog certifies nothing. A worked-out shim or setting is a suggestion that a trial fit decides."
+)
+
+
+_SPACING = """<style>
+[data-testid="stMainBlockContainer"] { padding-top: 4.2rem; padding-bottom: 2rem; }
+[data-testid="stForm"] input { font-size: 2rem; height: 3.6rem; font-variant-numeric: tabular-nums; }
+[data-testid="stForm"] [data-testid="stTextInputRootElement"] { height: auto; min-height: 3.6rem; }
+[data-testid="InputInstructions"] { display: none; }
+[data-testid="stMain"] button { min-height: 2.9rem; }
+[data-testid="stWidgetLabel"] button { min-height: 0; }
+</style>"""
+
+
+_KEPT = ("person", "bench_job", "gauge_")
+
+
+def draw_frame(page: Any) -> None:
+    """Run the chosen page; what goes wrong is said, and nothing that was stored is lost."""
+    for key in [str(k) for k in st.session_state]:
+        if key.startswith(_KEPT):  # Streamlit forgets a field that isn't on the page, unless it is set again
+            st.session_state[key] = st.session_state[key]
+    st.html(_SPACING)
+    try:
+        log = reading.log()
+        if who.must_sign_on() and who.here(log) is None:
+            who.ask_first(log)
+            return
+        if page.url_path != "bench":  # which has a field for it
+            who.show_in_corner(log)
+        page.run()
+    except LogBusyError as error:
+        st.warning(f"{error.message}. {error.hint or ''}")
+        st.button("Try again")
+    except QclogError as error:
+        show_error(error)
+    st.divider()
+    st.caption(CAUTION)

@@ -1,0 +1,106 @@
+"""Who is at this browser: chosen by name, and signed on with a PIN where that person has one."""
+
+from __future__ import annotations
+
+import os
+
+import streamlit as st
+
+from qclog.errors import QclogError
+from qclog.services import signing_on
+from qclog.services.launching import SIGN_ON_VARIABLE
+from qclog.services.signing_on import Worker
+from qclog.store.log import Log, Submission
+from qclog.web.frame import plain, show_error
+
+NAME = "person"
+SIGNED = "signed_on"
+
+
+def must_sign_on() -> bool:
+    """Whether the pages were opened to the network, so that nothing is shown before someone signs on."""
+    return os.environ.get(SIGN_ON_VARIABLE) == "1"
+
+
+def house_account() -> tuple[str, ...]:
+    """The name and address of whoever signed on with the house's own sign-on (OpenID Connect), if it is set up."""
+    if not getattr(st.user, "is_logged_in", False):
+        return ()
+    return tuple(str(value) for key in ("name", "email") if (value := st.user.get(key)))
+
+
+def here(log: Log) -> Worker | None:
+    """Who is signed on, if anyone: looked up anew, so that someone who has left is out at once."""
+    workers = [w for w in signing_on.workers(log) if not w.has_left]
+    known = next((w for w in workers if w.person in house_account()), None)
+    if known is not None:
+        return known
+    name = st.session_state.get(NAME)
+    worker = next((w for w in workers if w.person == name), None)
+    if worker is None or (worker.has_pin and st.session_state.get(SIGNED) != worker.person):
+        return None
+    if must_sign_on() and not worker.has_pin:
+        return None
+    return worker
+
+
+def choose(log: Log, label: str = "Who is at the bench") -> str | None:
+    """The field for the name, and for the PIN where it takes one; the name once that is done."""
+    workers = [w for w in signing_on.workers(log) if not w.has_left]
+    roles = {w.person: w.role for w in workers}
+    name: str | None = st.selectbox(
+        label,
+        list(roles),
+        index=None,
+        placeholder="choose your name",
+        key=NAME,
+        format_func=lambda n: f"{n}, {roles[n]}" if roles[n] != "technician" else str(n),
+    )
+    worker = here(log)
+    if name is not None and worker is None:
+        _ask_pin(log, name)
+    elif worker is not None and worker.has_pin:
+        st.button("Sign off the page", on_click=_sign_off, key="sign_off_page", type="tertiary")
+    return worker.person if worker is not None else None
+
+
+def _ask_pin(log: Log, name: str) -> None:
+    with st.form("pin", border=False, clear_on_submit=True):
+        pin = st.text_input(f"PIN of {name}", type="password", autocomplete="off", key=f"pin_{name}")
+        if st.form_submit_button("Sign on", width="stretch"):
+            try:
+                signing_on.sign_on(log, name, pin, Submission(name, "bench", "sign on"))
+            except QclogError as error:
+                show_error(error)
+                return
+            st.session_state[SIGNED] = name
+            st.rerun()
+
+
+def _sign_off() -> None:
+    st.session_state[SIGNED] = None
+    st.session_state[NAME] = None
+
+
+def show_in_corner(log: Log) -> None:
+    """A small button that says who is signed on, on pages that have no bench."""
+    worker = here(log)
+    label = plain(worker.person) if worker is not None else "Who are you?"
+    with st.container(horizontal=True, horizontal_alignment="right"), st.popover(label, icon=":material/person:"):
+        choose(log, "Your name")
+        st.caption("What you write is kept under this name.")
+
+
+def ask_first(log: Log) -> None:
+    """The whole page while nobody is signed on and the pages are open to the network."""
+    st.title("Sign on")
+    choose(log, "Your name")
+
+
+def need(log: Log, what: str) -> str | None:
+    """The name of who is signed on; else a line that says to choose one before doing `what`."""
+    worker = here(log)
+    if worker is None:
+        st.caption(f"Choose your name at the top of the page to {what}.")
+        return None
+    return worker.person

@@ -1,0 +1,74 @@
+"""Signing on at a page: by name, by PIN, and nothing shown to the network before it."""
+
+from __future__ import annotations
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from qclog.domain.jobs import Person
+from qclog.services import people, signing_on
+from qclog.services.launching import SIGN_ON_VARIABLE
+from qclog.store.log import Log, Submission
+from qclog.web import who
+from tests.pages.conftest import open_page
+from tests.pages.test_pages import texts
+
+
+@pytest.fixture
+def locked(shop: Log) -> Log:
+    signing_on.set_pin(shop, "Heron", "4711", Submission("Heron", "terminal", "PIN"))
+    return shop
+
+
+def choose(app: AppTest, name: str) -> AppTest:
+    app.selectbox(key="person").set_value(name).run()
+    assert not app.exception
+    return app
+
+
+def test_a_name_without_a_pin_is_enough_on_this_machine(locked: Log) -> None:
+    app = choose(open_page("bench", job="J-1"), "Ash")
+    app.selectbox(key="bench_job").set_value("J-1").run()
+    assert app.session_state["bench_token"]
+    assert locked.exists()
+
+
+def test_a_name_with_a_pin_takes_it(locked: Log) -> None:
+    app = choose(open_page("bench", job="J-1"), "Heron")
+    assert "bench_token" not in app.session_state
+    app.text_input(key="pin_Heron").set_value("1212")
+    next(b for b in app.button if b.label == "Sign on").click().run()
+    assert "4 more tries" in " ".join(e.value for e in app.error)
+    app.text_input(key="pin_Heron").set_value("4711")
+    next(b for b in app.button if b.label == "Sign on").click().run()
+    assert app.session_state["bench_token"]
+    next(b for b in app.button if b.label == "Sign off the page").click().run()
+    assert app.session_state[who.SIGNED] is None
+    assert locked.exists()
+
+
+def test_nothing_is_shown_to_the_network_before_someone_signs_on(locked: Log, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(SIGN_ON_VARIABLE, "1")
+    for page in ("workshop", "bench", "case_type", "job"):
+        app = open_page(page)
+        assert [t.value for t in app.title] == ["Sign on"]
+        assert "J-1" not in texts(app)
+    choose(app, "Ash")  # who has no PIN
+    assert [t.value for t in app.title] == ["Sign on"]
+    assert locked.exists()
+
+
+def test_who_has_left_is_not_offered(locked: Log) -> None:
+    people.add_person(locked, Person("Rook", "manager"), Submission("Heron", "terminal", "person"))
+    signing_on.set_left(locked, "Ash", left=True, submission=Submission("Rook", "terminal", "left"))
+    offered = open_page("bench").selectbox(key="person").options
+    assert not any(o.startswith("Ash") for o in offered)
+    assert any(o.startswith("Heron") for o in offered)
+
+
+def test_the_houses_own_sign_on_is_taken(locked: Log, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(who, "house_account", lambda: ("Heron", "heron@example.org"))
+    monkeypatch.setenv(SIGN_ON_VARIABLE, "1")
+    worker = who.here(locked)
+    assert worker is not None
+    assert worker.person == "Heron"

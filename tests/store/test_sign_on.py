@@ -1,0 +1,244 @@
+"""PINs, the lock after wrong ones, and who may do what. The rules of roles are the workshop's own choice, no source."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from datetime import datetime, timedelta
+from typing import Any
+
+import pytest
+
+from qclog.domain.casetype_file import read_sheet
+from qclog.domain.findings import Change
+from qclog.domain.jobs import Gauge, Job, Part, Person
+from qclog.domain.moments import now
+from qclog.domain.rights import RIGHTS
+from qclog.domain.stock import ShimSize
+from qclog.errors import InputError, RightsError, SignOnError, UnknownNameError
+from qclog.services import capture, changes, jobs, launching, people, rights, sheets, signing_on, stock
+from qclog.services.capture import Circumstances, Place
+from qclog.services.verifying import verify
+from qclog.store.log import Log, Submission
+from tests.conftest import SHEET
+
+PIN = "4711"
+PEOPLE = {"Rook": "manager", "Wren": "stores", "Teal": "warranty", "Birch": "technician"}
+
+
+def by(name: str) -> Submission:
+    return Submission(name, "terminal", "test")
+
+
+@pytest.fixture
+def shop(log: Log) -> Log:
+    """Ash and Birch technicians, Heron inspector, Rook manager, Wren in the stores, Teal in warranty."""
+    for name, role in PEOPLE.items():
+        people.add_person(log, Person(name, role), by("Rook"))
+    return log
+
+
+def test_a_new_workshop_is_set_up_by_anyone_until_it_has_a_manager(log: Log) -> None:
+    people.add_person(log, Person("Elm", "technician"), by("nobody in particular"))
+    people.add_person(log, Person("Rook", "manager"), by("nobody in particular"))
+    with pytest.raises(RightsError, match="not one of the people"):
+        people.add_person(log, Person("Fir", "technician"), by("nobody in particular"))
+
+
+READING = (Place("J-1", "trial_pack", "trial"), "40", Circumstances("Ash"))
+GAUGE = Gauge("DT-9", "dial", "thou", 0.5)
+ACTIONS: list[tuple[str, Any, set[str]]] = [
+    ("read", lambda log, s: capture.take(log, *READING, s), {"technician", "inspector", "manager"}),
+    (
+        "read what came back",
+        lambda log, s: capture.take(log, Place("J-1", "trial_pack", "return"), "40", Circumstances("Ash"), s),
+        {"technician", "inspector", "manager", "warranty"},
+    ),
+    ("open", lambda log, s: jobs.open_job(log, Job("J-2", "MR-1", now()), s), {"technician", "inspector", "manager"}),
+    ("note what is left", lambda log, s: jobs.say(log, "J-1", "outstanding", "paint", s),
+     {"technician", "inspector", "manager"}),
+    ("dispatch", lambda log, s: jobs.say(log, "J-1", "dispatched", now(), s), {"inspector", "manager"}),
+    ("concede", lambda log, s: jobs.say(log, "J-1", "concession", "1 over, agreed", s), {"inspector", "manager"}),
+    ("fit a part", lambda log, s: jobs.add_part(log, Part("J-1", "bearing", "B-1"), s),
+     {"technician", "inspector", "manager"}),
+    ("add a sheet", lambda log, s: sheets.add(log, read_sheet(SHEET.replace('version = "1"', 'version = "2"')), s),
+     {"manager"}),
+    ("add someone", lambda log, s: people.add_person(log, Person("New", "technician"), s), {"manager"}),
+    ("change a role", lambda log, s: signing_on.set_role(log, "Ash", "inspector", s), {"manager"}),
+    ("add a gauge", lambda log, s: people.add_gauge(log, GAUGE, s), {"inspector", "manager"}),
+    ("drop a gauge", lambda log, s: people.check_gauge(log, "FG-1", "dropped", s),
+     {"technician", "inspector", "manager"}),
+    ("withdraw a gauge", lambda log, s: people.check_gauge(log, "FG-1", "withdrawn", s), {"inspector", "manager"}),
+    ("write a comeback", lambda log, s: people.add_comeback(log, "J-1", now(), s),
+     {"inspector", "manager", "warranty"}),
+    ("buy shims", lambda log, s: stock.add_leaves(log, ShimSize("S", 5.0, 5.0, "thou"), 10, s), {"manager", "stores"}),
+    (
+        "record a change",
+        lambda log, s: changes.record_change(log, Change("other", now(), "Ash", "MR-1"), s),
+        {"inspector", "manager", "warranty"},
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("role", sorted(RIGHTS))
+@pytest.mark.parametrize(("what", "do", "may"), ACTIONS, ids=[a[0] for a in ACTIONS])
+def test_each_role_does_what_it_may_and_no_more(shop: Log, what: str, do: Any, may: set[str], role: str) -> None:
+    name = {"technician": "Ash", "inspector": "Heron", "manager": "Rook", "warranty": "Teal", "stores": "Wren"}[role]
+    before = entries(shop)
+    if role in may:
+        do(shop, by(name))
+        assert entries(shop) == before + 1, what
+    else:
+        with pytest.raises(RightsError, match=f"{name} is .* may not"):
+            do(shop, by(name))
+        assert entries(shop) == before, what
+
+
+def entries(log: Log) -> int:
+    with log.reading() as use:
+        return int(use.rows("revision")[0]["revision"])
+
+
+def test_a_technician_corrects_their_own_and_an_inspector_anyones(shop: Log) -> None:
+    place = READING[0]
+    capture.take(shop, *READING, by("Ash"))
+    with pytest.raises(RightsError, match="correct what someone else read"):
+        capture.correct(shop, place, 1, "41", "mistyped", Circumstances("Birch"), by("Birch"))
+    capture.correct(shop, place, 1, "41", "mistyped", Circumstances("Ash"), by("Ash"))
+    capture.correct(shop, place, 2, "42", "read again", Circumstances("Heron"), by("Heron"))
+    with pytest.raises(RightsError):
+        capture.strike(shop, place, 3, "swarf", "Birch", by("Birch"))
+    capture.strike(shop, place, 3, "swarf", "Heron", by("Heron"))
+
+
+def test_who_has_left_may_nothing_and_stays_in_what_they_did(shop: Log) -> None:
+    capture.take(shop, *READING, by("Ash"))
+    signing_on.set_left(shop, "Ash", left=True, submission=by("Rook"))
+    with pytest.raises(RightsError, match="Ash has left"):
+        capture.take(shop, *READING, by("Ash"))
+    assert jobs.tell(shop, "J-1").readings[0].row["technician"] == "Ash"
+    signing_on.set_left(shop, "Ash", left=False, submission=by("Rook"))
+    capture.take(shop, *READING, by("Ash"))
+    assert verify(shop).sound
+
+
+def test_the_last_manager_stays(shop: Log) -> None:
+    for change in (
+        lambda: signing_on.set_role(shop, "Rook", "technician", by("Rook")),
+        lambda: signing_on.set_left(shop, "Rook", left=True, submission=by("Rook")),
+    ):
+        with pytest.raises(InputError, match="without a manager"):
+            change()
+    signing_on.set_role(shop, "Heron", "manager", by("Rook"))
+    signing_on.set_role(shop, "Rook", "technician", by("Rook"))
+    assert {w.person: w.role for w in signing_on.workers(shop)}["Rook"] == "technician"
+
+
+def test_a_pin_is_kept_as_a_slow_hash_only(shop: Log) -> None:
+    signing_on.set_pin(shop, "Ash", PIN, by("Rook"))
+    signing_on.sign_on(shop, "Ash", PIN, by("Ash"))
+    with shop.reading() as use:
+        stored = use.rows("pin_of", person="Ash")[0]["pin"]
+    assert stored.startswith("$argon2id$v=19$m=65536,t=3,p=4$")  # RFC 9106 section 4, second recommended option
+    assert PIN not in stored.split("$")[-1]
+    assert "pin" not in people.list_people(shop)[0]
+    assert {w.person: w.has_pin for w in signing_on.workers(shop)} == dict.fromkeys(
+        ["Ash", "Birch", "Heron", "Rook", "Teal", "Wren"], False
+    ) | {"Ash": True}
+
+
+@pytest.mark.parametrize("pin", ["", "123", "12a4", "1234567890123", "0000", "1234", "4321", "١٢٣٥"])
+def test_a_pin_that_is_no_pin_is_refused(shop: Log, pin: str) -> None:
+    with pytest.raises(InputError, match="PIN"):
+        signing_on.set_pin(shop, "Ash", pin, by("Rook"))
+
+
+def test_five_wrong_pins_lock_for_a_while_and_a_new_pin_unlocks(shop: Log, monkeypatch: pytest.MonkeyPatch) -> None:
+    signing_on.set_pin(shop, "Ash", PIN, by("Rook"))
+    for left in ("4 more", "3 more", "2 more", "one more", "no try"):
+        with pytest.raises(SignOnError, match="not Ash's PIN") as told:
+            signing_on.sign_on(shop, "Ash", "9999", by("Ash"))
+        assert left in str(told.value.hint)
+    with pytest.raises(SignOnError, match="locked after 5"):
+        signing_on.sign_on(shop, "Ash", PIN, by("Ash"))
+    later = now() + signing_on.LOCKED_FOR + timedelta(seconds=1)
+    monkeypatch.setattr(signing_on, "now", lambda: later)
+    with pytest.raises(SignOnError, match="4 more"):
+        signing_on.sign_on(shop, "Ash", "9999", by("Ash"))
+    signing_on.sign_on(shop, "Ash", PIN, by("Ash"))
+    monkeypatch.undo()
+    for _ in range(5):
+        with pytest.raises(SignOnError):
+            signing_on.sign_on(shop, "Ash", "9999", by("Ash"))
+    signing_on.set_pin(shop, "Ash", "8520", by("Rook"))
+    signing_on.sign_on(shop, "Ash", "8520", by("Ash"))
+
+
+def test_tries_at_once_count_as_many(shop: Log) -> None:
+    signing_on.set_pin(shop, "Ash", PIN, by("Rook"))
+
+    def guess(number: int) -> str:
+        try:
+            signing_on.sign_on(shop, "Ash", f"{7000 + number}", by("Ash"))
+        except SignOnError as error:
+            return "locked" if "locked" in error.message else "wrong"
+        return "in"
+
+    with ThreadPoolExecutor(4) as pool:
+        told = list(pool.map(guess, range(8)))
+    assert (told.count("wrong"), told.count("locked")) == (5, 3)
+
+
+def test_whose_pin_it_is_may_change_it_with_the_old_one(shop: Log) -> None:
+    signing_on.set_pin(shop, "Ash", PIN, by("Ash"))
+    with pytest.raises(SignOnError, match="not Ash's PIN"):
+        signing_on.set_pin(shop, "Ash", "8520", by("Ash"), old="1111")
+    with pytest.raises(RightsError):
+        signing_on.set_pin(shop, "Ash", "8520", by("Heron"), old=PIN)
+    signing_on.set_pin(shop, "Ash", "8520", by("Ash"), old=PIN)
+    signing_on.set_pin(shop, "Ash", None, by("Rook"))
+    with pytest.raises(SignOnError, match="no PIN"):
+        signing_on.sign_on(shop, "Ash", "8520", by("Ash"))
+    with pytest.raises(UnknownNameError):
+        signing_on.set_pin(shop, "Nobody", "8520", by("Rook"))
+
+
+def test_the_network_is_let_in_only_when_everyone_has_a_pin(shop: Log, monkeypatch: pytest.MonkeyPatch) -> None:
+    started: list[str] = []
+    monkeypatch.setattr(launching.os, "execv", lambda *_: started.append("started"))
+    monkeypatch.setattr(launching.os, "chdir", lambda *_: None)
+    monkeypatch.delenv(launching.SIGN_ON_VARIABLE, raising=False)
+    monkeypatch.setenv(launching.LOG_VARIABLE, str(shop.path))
+
+    def open_to(address: str) -> None:
+        launching.launch(shop, address=address, port=0, browser=False)
+
+    with pytest.raises(InputError, match="everyone signs on with a PIN") as told:
+        open_to("0.0.0.0")  # noqa: S104 - what is tested
+    assert "Ash" in str(told.value.found)
+    for worker in signing_on.workers(shop):
+        if worker.person != "Birch":
+            signing_on.set_pin(shop, worker.person, PIN, by("Rook"))
+    signing_on.set_left(shop, "Birch", left=True, submission=by("Rook"))
+    open_to("0.0.0.0")  # noqa: S104 - what is tested
+    assert started == ["started"]
+    assert launching.os.environ[launching.SIGN_ON_VARIABLE] == "1"
+    monkeypatch.delenv(launching.SIGN_ON_VARIABLE)
+    open_to("127.0.0.1")
+    assert launching.SIGN_ON_VARIABLE not in launching.os.environ
+
+
+def test_has_and_need_say_the_same(shop: Log) -> None:
+    with shop.reading() as use:
+        assert rights.has(use, "Rook", "change sheets, limits and people")
+        assert not rights.has(use, "Ash", "change sheets, limits and people")
+
+
+def test_a_try_to_sign_on_is_kept_with_its_time(shop: Log) -> None:
+    signing_on.set_pin(shop, "Ash", PIN, by("Rook"))
+    before = now()
+    with pytest.raises(SignOnError):
+        signing_on.sign_on(shop, "Ash", "9999", by("Ash"))
+    with shop.reading() as use:
+        (wrong,) = use.rows("pin_of", person="Ash")[0]["wrong"]
+    assert isinstance(wrong, datetime)
+    assert before <= wrong <= now()
