@@ -7,6 +7,7 @@ from datetime import date, datetime
 
 STAGES = ("as_found", "trial", "final", "return")
 ROLES = ("technician", "inspector", "manager", "warranty", "stores")
+PERSON_CHANGES = ("role", "left")
 GAUGE_KINDS = ("feeler", "dial", "depth_mic", "micrometer", "bore", "torque", "balance", "other")
 GAUGE_EVENTS = ("check", "dropped", "withdrawn", "returned", "calibrated")
 CONDITIONS_OF_PARTS = ("new", "reused", "reclaimed")

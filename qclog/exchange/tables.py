@@ -5,7 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from qclog.domain.findings import CHANGED, CHANGES, STATES
-from qclog.domain.jobs import ATTRIBUTABLE, CONDITIONS_OF_PARTS, GAUGE_EVENTS, GAUGE_KINDS, ROLES, STAGES
+from qclog.domain.jobs import (
+    ATTRIBUTABLE,
+    CONDITIONS_OF_PARTS,
+    GAUGE_EVENTS,
+    GAUGE_KINDS,
+    PERSON_CHANGES,
+    ROLES,
+    STAGES,
+)
 from qclog.domain.stock import MOVES
 
 
@@ -69,6 +77,7 @@ TABLES = (
         ),
         written_empty=False,
     ),
+    replace(_table("person_changes", "person* what* value", what=PERSON_CHANGES), written_empty=False),
 )
 BY_FILE = {table.file: table for table in TABLES}
 MAX_CELL = 1000

@@ -25,6 +25,7 @@ _QUERIES = {
     "shim_movements": "shim_movements",
     "finding_notes": "finding_notes",
     "changes": "changes",
+    "person_changes": "person_changes",
 }
 
 

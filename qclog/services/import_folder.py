@@ -108,7 +108,11 @@ def _store_stock(use: Use, frames: dict[str, pl.DataFrame]) -> dict[str, int]:
 def _store_life(use: Use, frames: dict[str, pl.DataFrame]) -> dict[str, int]:
     for name, frame in frames.items():
         use.insert_frame(name, frame)
-    return {"finding_notes": len(frames["finding_note"]), "changes": len(frames["change"])}
+    return {
+        "finding_notes": len(frames["finding_note"]),
+        "changes": len(frames["change"]),
+        "person_changes": len(frames["person_detail"]),
+    }
 
 
 _table_of = {

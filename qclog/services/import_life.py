@@ -8,6 +8,7 @@ from typing import Any
 
 import polars as pl
 
+from qclog.domain.jobs import ROLES
 from qclog.errors import Problem
 from qclog.exchange.folder import Folder
 from qclog.services.finding_life import SETTLED
@@ -49,7 +50,29 @@ def check_life(use: Use, folder: Folder, known: Known) -> tuple[dict[str, pl.Dat
         texts = {c: pl.String for c in _MAY_BE_EMPTY if c in columns}
         frames[name] = pl.DataFrame(new, schema_overrides=texts, infer_schema_length=None)
         problems += cells.problems
-    return frames, problems
+    frames["person_detail"], unclear = _people_since(use, folder, known)
+    return frames, problems + unclear
+
+
+def _people_since(use: Use, folder: Folder, known: Known) -> tuple[pl.DataFrame, list[Problem]]:
+    """Roles given and leavings said since people were added; what the log says already is left out."""
+    cells = Cells("person_changes.csv", known.zone, known.unread)
+    there = {(row["person"], row["what"]): row["value"] or "" for row in use.rows("person_changes")}
+    new: dict[tuple[str, str], str] = {}
+    for row in folder.tables["person_changes"].iter_rows(named=True):
+        cells.points_at(row, "person", known.people, "person")
+        person, what, value = row["person"], row["what"], row["value"] or ""
+        if None in (person, what):
+            continue
+        allowed = ROLES if what == "role" else ("yes", "")
+        if value not in allowed:
+            cells.wrong(row, "value", f"must be one of {', '.join(a or 'nothing' for a in allowed)}")
+        elif (person, what) in new:
+            cells.wrong(row, "person", f"has two lines for {what}")
+        elif there.get((person, what)) != value:
+            new[person, what] = value
+    rows = [{"person": p, "name": w, "value": v, "entry": known.entry} for (p, w), v in new.items()]
+    return pl.DataFrame(rows), cells.problems
 
 
 def _too_long(cells: Cells, row: Row, columns: Iterable[str]) -> None:

@@ -1,6 +1,6 @@
--- One row per later role or leaving of a person, the oldest first; PINs stay in the log.
-SELECT d.person, d.name AS what, d.value, e.entered_by AS by, e.entered_at AS said_at
-FROM person_detail AS d
-JOIN entry AS e USING (entry)
-WHERE d.name IN ('role', 'left')
-ORDER BY d.entry, d.id
+-- One row per thing that is now other than when a person was added: a role, or that they have left. PINs stay here.
+SELECT person, name AS what, arg_max(value, entry) AS value
+FROM person_detail
+WHERE name IN ('role', 'left')
+GROUP BY person, name
+ORDER BY person, name

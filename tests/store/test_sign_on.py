@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,12 +15,14 @@ from qclog.domain.jobs import Gauge, Job, Part, Person
 from qclog.domain.moments import now
 from qclog.domain.rights import RIGHTS
 from qclog.domain.stock import ShimSize
-from qclog.errors import InputError, RightsError, SignOnError, UnknownNameError
+from qclog.errors import FolderError, InputError, RightsError, SignOnError, UnknownNameError
 from qclog.services import capture, changes, jobs, launching, people, rights, sheets, signing_on, stock
 from qclog.services.capture import Circumstances, Place
+from qclog.services.export_folder import export_folder
+from qclog.services.import_folder import import_folder
 from qclog.services.verifying import verify
 from qclog.store.log import Log, Submission
-from tests.conftest import SHEET
+from tests.conftest import SHEET, write_folder
 
 PIN = "4711"
 PEOPLE = {"Rook": "manager", "Wren": "stores", "Teal": "warranty", "Birch": "technician"}
@@ -242,3 +245,27 @@ def test_a_try_to_sign_on_is_kept_with_its_time(shop: Log) -> None:
         (wrong,) = use.rows("pin_of", person="Ash")[0]["wrong"]
     assert isinstance(wrong, datetime)
     assert before <= wrong <= now()
+
+
+def test_roles_and_leavings_go_out_and_come_in_and_pins_stay(shop: Log, tmp_path: Path) -> None:
+    signing_on.set_pin(shop, "Ash", PIN, by("Rook"))
+    signing_on.set_role(shop, "Ash", "inspector", by("Rook"))
+    signing_on.set_left(shop, "Birch", left=True, submission=by("Rook"))
+    export_folder(shop, tmp_path / "out")
+    assert "argon2" not in "".join(f.read_text() for f in (tmp_path / "out").rglob("*.csv"))
+    back = Log(tmp_path / "back.duckdb")
+    import_folder(back, tmp_path / "out", by("new"))
+    workers = {w.person: (w.role, w.has_left, w.has_pin) for w in signing_on.workers(back)}
+    assert workers["Ash"] == ("inspector", False, False)
+    assert workers["Birch"] == ("technician", True, False)
+    assert import_folder(back, tmp_path / "out", by("new")).nothing_new
+    export_folder(back, tmp_path / "again")
+    first, second = ((tmp_path / f / "person_changes.csv").read_bytes() for f in ("out", "again"))
+    assert first == second
+
+
+def test_bad_lines_about_people_are_told(folder: Path, tmp_path: Path) -> None:
+    write_folder(folder, person_changes="person,what,value\nAsh,role,boss\nNobody,left,yes\nAsh,left,no\n")
+    with pytest.raises(FolderError) as told:
+        import_folder(Log(tmp_path / "shop.duckdb"), folder, by("new"))
+    assert [(p.line, p.column) for p in told.value.problems] == [(2, "value"), (3, "person"), (4, "value")]
