@@ -7,11 +7,27 @@ import sys
 from collections.abc import Sequence
 
 from qclog import __version__
-from qclog.cli import change, chart, exchange, findings, gauge, job, log, pack, paper, person, read, sheet, stock, tour
+from qclog.cli import (
+    backup,
+    change,
+    chart,
+    exchange,
+    findings,
+    gauge,
+    job,
+    log,
+    pack,
+    paper,
+    person,
+    read,
+    sheet,
+    stock,
+    tour,
+)
 from qclog.cli.stopping import stop_listening, stop_once
 from qclog.errors import FolderError, QclogError, SheetError
 
-NOUNS = (tour, log, exchange, sheet, job, read, pack, stock, chart, findings, change, person, gauge, paper)
+NOUNS = (tour, log, backup, exchange, sheet, job, read, pack, stock, chart, findings, change, person, gauge, paper)
 _CAUTION = (
     "Limits are the workshop's own; the maker's manual and competent, authorised people decide. "
     "qclog certifies nothing."

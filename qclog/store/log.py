@@ -6,8 +6,7 @@ with log.writing(entry) as use:    ...    # one transaction, all or nothing
 
 from __future__ import annotations
 
-import errno
-import os
+import glob
 import time
 from collections import Counter
 from collections.abc import Iterator
@@ -24,12 +23,12 @@ import duckdb
 import polars as pl
 
 from qclog import resources
-from qclog.errors import InputError, LogBusyError, LogDamagedError, LogError, LogVersionError
-from qclog.store import chain, lock, migrations
+from qclog.errors import InputError, LogDamagedError, LogError, LogVersionError
+from qclog.store import chain, copying, lock, migrations
 from qclog.store.ids import new_id, new_ids
+from qclog.store.trouble import says_damaged, telling_of, why_not_opened, why_not_written
 
 Via = Literal["bench", "terminal", "import", "demo"]
-STORAGE_VERSION = "v1.5.0"
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,21 +164,15 @@ class Log:
         with lock.holding(self.path, self.patience):
             if self.path.exists():
                 raise LogError("there is a file already", field="log", found=self.path, hint="choose another name")
-            # Made under another name, so that a kill or a power cut leaves no half-made log.
-            unfinished = Log(self.path.with_name(f".{self.path.name}.unfinished"))
-            unfinished._unlink()
             try:
-                with unfinished._connection(new=True) as connection:
+                with copying.unfinished(self.path) as part, Log(part)._connection(new=True) as connection:
                     migrations.create(connection)
                     connection.execute("INSERT INTO setting VALUES ('timezone', ?)", [timezone])
                     chain.begin(connection)
                     connection.execute("CHECKPOINT")  # closing would, and would keep silent about a full disk
-                unfinished.path.rename(self.path)
             except LogError as error:
                 error.found = self.path
                 raise
-            finally:
-                unfinished._unlink()
 
     def remove_empty(self) -> None:
         """Take away a log that was made and never written to; one with an entry stays."""
@@ -243,25 +236,74 @@ class Log:
             )
         with lock.holding(self.path, self.patience):
             with self._connection(new=False) as connection:
-                if not self._bring_up(connection):
+                if self._is_current(connection):
                     connection.execute(_views())
                     yield connection
                     return
+                self._copy_before_migrating(connection)
+                migrations.bring_up(connection)
             with self._connection(new=False) as connection:  # once migrated, opened again as everyone will find it
                 connection.execute(_views())
                 yield connection
 
-    def _bring_up(self, connection: duckdb.DuckDBPyConnection) -> bool:
-        """Whether the log had to be migrated, and was."""
+    def _is_current(self, connection: duckdb.DuckDBPyConnection) -> bool:
         try:
-            return migrations.bring_up(connection)
+            return migrations.applied(connection) == len(migrations.known())
         except LogError as error:
             error.found = self.path
             raise
 
+    def _copy_before_migrating(self, connection: duckdb.DuckDBPyConnection) -> None:
+        """A copy of the log as it is, beside it: LogError, and nothing touched, where none can be made."""
+        moment = datetime.now(UTC)
+        step = migrations.applied(connection) + 1
+        name = f"{self.path.stem}-before-step-{step}-{moment:%Y%m%dT%H%M%S%f}{self.path.suffix}"
+        for left in self.path.parent.glob(f".{glob.escape(self.path.stem)}-before-step-*.unfinished*"):
+            left.unlink()  # by a kill in the midst of such a copy
+        try:
+            with copying.unfinished(self.path.with_name(name)) as part:
+                copying.copy_into(connection, part)
+        except (duckdb.Error, OSError) as error:
+            if says_damaged(error):
+                raise why_not_written(self.path, error) from error
+            why = str(error).splitlines()[0]
+            raise LogError(
+                f"the log must be brought up to date, but no copy of it could be made first: {why}",
+                field="log",
+                found=self.path,
+                hint="make room and leave to write beside the log; the log has not been touched",
+            ) from error
+
+    def copy_to(self, target: Path) -> None:
+        """Copy the log, under its lock, into a new file, which has its name once it is whole and compared.
+
+        LogError naming `target` if that can't be written; any file of that name is replaced.
+        """
+        with self._open() as connection, telling_of(target), copying.unfinished(target) as part:
+            copying.copy_into(connection, part)
+
+    def fill_from(self, source: Path) -> None:
+        """Make this log, which must not be there, from a copy, brought up to date; the copy is only read.
+
+        LogError naming `source` where that is no log that this qclog reads, or this log where it can't be written.
+        """
+        with lock.holding(self.path, self.patience):
+            if self.path.exists():
+                raise LogError("there is a file already", field="log", found=self.path, hint="choose another name")
+            with telling_of(self.path), copying.unfinished(self.path) as part:
+                with copying.opened_to_read(source) as connection:
+                    try:
+                        migrations.applied(connection)
+                        copying.copy_into(connection, part)
+                    except (LogDamagedError, LogVersionError) as error:
+                        error.found = source
+                        raise
+                with duckdb.connect(str(part)) as connection:
+                    migrations.bring_up(connection)
+
     @contextmanager
     def _connection(self, *, new: bool) -> Iterator[duckdb.DuckDBPyConnection]:
-        config: dict[str, Any] = {"storage_compatibility_version": STORAGE_VERSION} if new else {}
+        config: dict[str, Any] = {"storage_compatibility_version": copying.STORAGE_VERSION} if new else {}
         deadline = time.monotonic() + self.patience
         while True:
             try:
@@ -271,15 +313,15 @@ class Log:
                 if "lock" in str(error).lower() and time.monotonic() < deadline:
                     time.sleep(0.05)
                     continue
-                raise _why_not_opened(self.path, error) from error
+                raise why_not_opened(self.path, error) from error
         try:
             yield connection
         except duckdb.InterruptException as error:
             raise KeyboardInterrupt from error
         except duckdb.Error as error:
             unusable = isinstance(error, duckdb.IOException | duckdb.FatalException | duckdb.OutOfMemoryException)
-            if unusable or "Failed to commit" in str(error):
-                raise _why_not_written(self.path, error) from error
+            if unusable or "Failed to commit" in str(error) or says_damaged(error):
+                raise why_not_written(self.path, error) from error
             raise
         except RuntimeError as error:
             if str(error) == "Query interrupted":  # how DuckDB's Python side says that Ctrl-C was pressed
@@ -296,79 +338,6 @@ def _roll_back(connection: duckdb.DuckDBPyConnection) -> None:
         # Nothing to undo: the failure already ended the transaction, or closed the database.
         if not isinstance(error, duckdb.TransactionException | duckdb.FatalException | duckdb.ConnectionException):
             raise
-
-
-def _why_not_opened(path: Path, error: duckdb.Error) -> LogError:
-    text = str(error)
-    if _says(text, FULL):
-        return _no_room(path)
-    if "lock" in text.lower():
-        return LogBusyError(
-            "another program has the log open",
-            field="log",
-            found=path,
-            hint="close the database tool that holds it, then try again",
-        )
-    if "newer version" in text or "version number" in text.lower() or "Serialization" in type(error).__name__:
-        return LogVersionError(
-            f"the log's file format is not one this DuckDB ({duckdb.__version__}) reads",
-            field="log",
-            found=path,
-            hint="install a newer duckdb; the log has not been touched",
-        )
-    if not os.access(path, os.R_OK | os.W_OK):
-        return LogError("the log may not be read and written by you", field="log", found=path)
-    return LogDamagedError(
-        "this is not a log, or it is damaged",
-        field="log",
-        found=path,
-        hint="the file has not been touched; restore the last backup under another name",
-    )
-
-
-FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)  # a full disk, a quota, a limit on files
-SHUT = (errno.EACCES, errno.EPERM, errno.EROFS)
-
-
-def _says(text: str, numbers: tuple[int, ...]) -> str | None:
-    """Which of the operating system's reasons DuckDB's message names."""
-    return next((os.strerror(n) for n in numbers if os.strerror(n).lower() in text.lower()), None)
-
-
-def _no_room(path: Path) -> LogError:
-    return LogError(
-        "there is no room left on the disk",
-        field="log",
-        found=path,
-        hint="make room and do this step again; what was stored before it is safe",
-    )
-
-
-def _why_not_written(path: Path, error: duckdb.Error) -> LogError:
-    if _says(str(error), FULL):
-        return _no_room(path)
-    shut = _says(str(error), SHUT)
-    if shut:
-        return LogError(
-            f"the log may not be written: {shut}",
-            field="log",
-            found=path,
-            hint="nothing of this step was stored; keep the log in a folder you may write to",
-        )
-    first = str(error).splitlines()[0]
-    if "could not read" in first.lower() or "corrupt" in first.lower():
-        return LogDamagedError(
-            "the log is damaged or cut short",
-            field="log",
-            found=path,
-            hint="the file has not been touched; restore the last backup under another name",
-        )
-    return LogError(
-        f"the log could not be used: {first}",
-        field="log",
-        found=path,
-        hint="nothing of this step was stored; check that the disk has room and may be written",
-    )
 
 
 def check_timezone(name: str) -> ZoneInfo:

@@ -43,11 +43,11 @@ def create(connection: duckdb.DuckDBPyConnection) -> None:
     connection.execute("COMMIT")
 
 
-def bring_up(connection: duckdb.DuckDBPyConnection) -> bool:
-    """Check the ledger and apply what is missing, in one transaction; whether anything was.
+def applied(connection: duckdb.DuckDBPyConnection) -> int:
+    """How many schema steps the log has; nothing is changed.
 
     LogDamagedError if the file is a database but no log; LogVersionError if a newer qclog made it or an applied
-    migration's text differs from ours. Neither touches the log.
+    migration's text differs from ours.
     """
     try:
         rows = connection.execute("SELECT number, checksum FROM migration ORDER BY number").fetchall()
@@ -69,14 +69,21 @@ def bring_up(connection: duckdb.DuckDBPyConnection) -> bool:
                 field="log",
                 hint="install the qclog that made it; the log has not been touched",
             )
-    if len(rows) == len(ours):
-        return False
+    if [number for number, _ in rows] != list(range(1, len(rows) + 1)):
+        raise LogDamagedError("the log's ledger of schema steps has a gap", field="log", hint="restore the last backup")
+    return len(rows)
+
+
+def bring_up(connection: duckdb.DuckDBPyConnection) -> None:
+    """Apply what is missing, and begin the chain where there is none, in one transaction."""
+    had = applied(connection)
+    if had == len(known()):
+        return
     connection.execute("BEGIN")
-    _apply(connection, applied=len(rows))
-    if len(rows) < _CHAINED_FROM:
+    _apply(connection, applied=had)
+    if had < _CHAINED_FROM:
         chain.begin(connection)
     connection.execute("COMMIT")
-    return True
 
 
 def _apply(connection: duckdb.DuckDBPyConnection, applied: int) -> None:

@@ -1,0 +1,74 @@
+"""Copies of the whole log, to keep elsewhere, and back into a new log."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from qclog.errors import InputError, LogError, OutputError
+from qclog.services.verifying import Report, verify
+from qclog.store.log import Log
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A copy, where it is, and what `verify` says of it."""
+
+    path: Path
+    report: Report
+
+
+def back_up(log: Log, place: Path, today: datetime, *, replace: bool = False) -> Kept:
+    """Copy the log, which may be in use, to the file `place`, or into the folder `place` under a name with the date.
+
+    InputError if there is such a file and `replace` is not set; OutputError if it can't be written. The copy is
+    compared with the log, row for row, before it has its name, and is then verified by itself.
+    """
+    if not log.exists():
+        with log.reading():  # says how to make one
+            pass
+    target = place / f"{log.path.stem}-{today:%Y-%m-%d}{log.path.suffix}" if place.is_dir() else place
+    if target.exists() and (target.is_dir() or not replace):
+        raise InputError("there is a file already", field="backup", found=target, hint="name another, or add --replace")
+    if target.exists() and target.samefile(log.path):
+        raise InputError("this is the log itself", field="backup", found=target, hint="name another file")
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        log.copy_to(target)
+    except OSError as error:
+        if isinstance(error, LogError) and error.found != target:
+            raise
+        why = error.message if isinstance(error, LogError) else error.strerror or str(error)
+        raise OutputError(
+            f"the backup can't be written: {why}",
+            field="backup",
+            found=target,
+            hint="check that there is room and that you may write there",
+        ) from error
+    return Kept(target, _verify_alone(target))
+
+
+def restore(source: Path, log: Log) -> Kept:
+    """Make the new log `log` from a backup, brought up to this qclog's schema; the backup is only read.
+
+    LogError if there is a log already, or the backup is damaged or newer than this qclog.
+    """
+    if not source.is_file():
+        raise InputError("there is no such backup", field="backup", found=source, hint="name the file")
+    try:
+        log.path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise LogError(
+            f"the log's folder can't be made: {error.strerror or error}", field="log", found=log.path
+        ) from error
+    log.fill_from(source)
+    return Kept(log.path, verify(log))
+
+
+def _verify_alone(copy: Path) -> Report:
+    """Verify a copy, leaving no lock file beside it."""
+    try:
+        return verify(Log(copy))
+    finally:
+        Path(f"{copy}.lock").unlink(missing_ok=True)

@@ -1,0 +1,6 @@
+INSERT INTO entry VALUES (5, '01900000-0000-7000-8000-000000000005', '2026-01-07 09:00:00', 'Ash', 'terminal', 'stock');
+INSERT INTO shim_size VALUES ('S-A', 5, 5.05, 'thou', NULL, 5), ('S-A', 20, 20.2, 'thou', 2, 5);
+INSERT INTO shim_minimum VALUES ('01900000-0000-7000-8000-000000000071', 'S-A', 5, 10, 5);
+INSERT INTO shim_movement VALUES
+    ('01900000-0000-7000-8000-000000000081', 'S-A', 5, 5.05, '2026-01-07 09:00:00', 20, 'bought', NULL, NULL, NULL, 5),
+    ('01900000-0000-7000-8000-000000000082', 'S-A', 5, 5.05, '2026-01-07 09:10:00', -2, 'taken', 'J-1', 'Ash', 'x', 5);
