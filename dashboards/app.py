@@ -12,6 +12,9 @@ page = st.navigation(
         st.Page("app_pages/bench.py", title="Bench", icon=":material/straighten:", url_path="bench"),
         st.Page("app_pages/case_type.py", title="Case types", icon=":material/show_chart:", url_path="case_type"),
         st.Page("app_pages/job.py", title="Jobs", icon=":material/receipt_long:", url_path="job"),
+        st.Page(
+            "app_pages/investigation.py", title="Investigation", icon=":material/search:", url_path="investigation"
+        ),
     ],
     position="top",
 )

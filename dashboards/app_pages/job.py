@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from qclog.web import reading, standing, stories, sums
+from qclog.web import papers, reading, standing, stories, sums
 
 st.title("Jobs")
 log = reading.log()
@@ -10,6 +10,7 @@ job = stories.choose(log)
 if job is not None:
     story = reading.story(log, job)
     stories.show_head(story)
+    papers.show_job_papers(log, job)
     stories.show_left_to_do(story)
     standing.show_sign_off(log, story)
     stories.show_readings(story)

@@ -24,6 +24,9 @@ def add_to(commands: Any) -> None:
     card = actions.add_parser("card", help="the card that goes with a job, with its code to scan")
     card.add_argument("job")
     _finish(card, write_card)
+    investigation = actions.add_parser("investigation", help="what a trace found, with every reading (see qclog trace)")
+    investigation.add_argument("what", help="a serial, job, customer reference, lot, machining batch or gauge")
+    _finish(investigation, write_investigation)
 
 
 def _finish(parser: argparse.ArgumentParser, run: Any) -> None:
@@ -44,6 +47,14 @@ def write_card(arguments: argparse.Namespace) -> int:
     from qclog.services import job_card
 
     return _write(job_card.job_card(options.log_of(arguments), arguments.job), arguments.to)
+
+
+def write_investigation(arguments: argparse.Namespace) -> int:
+    """Write an investigation."""
+    from qclog.services import investigation_file, tracing
+
+    found = tracing.trace(options.log_of(arguments), arguments.what)
+    return _write(investigation_file.investigation_file(found), arguments.to)
 
 
 def _write(document: Document, path: Path) -> int:

@@ -48,10 +48,10 @@ def origins_of(log: Log, story: Story) -> tuple[Origin, ...]:
         checks = [r for r in use.rows("gauge_checks") if r["gauge"] in gauges]
     parts = [
         (f"what is known of job {job}", [story.job, *story.details]),
-        (f"its {len(story.parts)} parts", story.parts),
-        (f"its {len(story.readings)} readings, every attempt and correction", [t.row for t in story.readings]),
-        (f"its {len(story.comebacks)} comebacks", story.comebacks),
-        (f"{len(checks)} events of the {len(gauges)} gauges it was read with", checks),
+        (f"its parts ({len(story.parts)})", story.parts),
+        (f"its readings, every attempt and correction ({len(story.readings)})", [t.row for t in story.readings]),
+        (f"its comebacks ({len(story.comebacks)})", story.comebacks),
+        (f"checks and events of the gauges it was read with ({len(checks)})", checks),
     ]
     made = [Origin(what, digest_of(rows)) for what, rows in parts]
     return (

@@ -53,8 +53,9 @@ def save(document: Document, path: Path) -> None:
         part.write_bytes(made)
 
 
-def number_text(value: float | None, characteristic: Characteristic, *, finer: int = 1, u: float | None = None) -> str:
-    """A value without its unit, to one decimal more than its gauge's step, always with the same decimals.
+def number_text(value: float | None, characteristic: Characteristic, *, u: float | None = None) -> str:
+    """A value without its unit, always with the same decimals: those of its gauge's step, and one more where several
+    readings make it.
 
     Without a step, as fine as the first figure of its standard uncertainty `u`.
     """
@@ -65,7 +66,8 @@ def number_text(value: float | None, characteristic: Characteristic, *, finer: i
         return f"{value:.{max(0, -floor(log10(u)))}f}"
     if step is None:
         return f"{value:.5g}"
-    finest = Fraction(str(step)) / 10**finer
+    several = bool(characteristic.positions) or characteristic.derived
+    finest = Fraction(str(step)) / (10 if several else 1)
     text = write_number(Fraction(value).limit_denominator(10**9), step=finest)
     whole, _, decimals = text.partition(".")
     wanted = len(write_number(finest).partition(".")[2])
