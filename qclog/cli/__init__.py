@@ -28,7 +28,24 @@ from qclog.cli import (
 from qclog.cli.stopping import stop_listening, stop_once
 from qclog.errors import FolderError, QclogError, SheetError
 
-NOUNS = (tour, log, backup, exchange, sheet, job, read, pack, stock, chart, findings, change, person, gauge, trace, paper)
+NOUNS = (
+    tour,
+    log,
+    backup,
+    exchange,
+    sheet,
+    job,
+    read,
+    pack,
+    stock,
+    chart,
+    findings,
+    change,
+    person,
+    gauge,
+    trace,
+    paper,
+)
 _CAUTION = (
     "Limits are the workshop's own; the maker's manual and competent, authorised people decide. "
     "qclog certifies nothing."

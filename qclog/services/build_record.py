@@ -6,7 +6,7 @@ from qclog.domain.jobs import STAGE_WORDS, STAGES
 from qclog.domain.moments import show_moment
 from qclog.report.codes import draw_code
 from qclog.report.document import Block, Column, Document, Facts, Heading, Lines, Notice, Paragraph, Points, Table
-from qclog.services import jobs, origins, paper
+from qclog.services import jobs, origins, paper, verifying
 from qclog.services.jobs import Story, StoryReading
 from qclog.services.paper import number_text, plural, unit_name
 from qclog.services.wording import asked_text, fate_text, reading_text, uncertainty_text, verdict_text
@@ -43,6 +43,8 @@ def build_record(log: Log, job: str) -> Document:
     if story.sheet.caution:
         blocks.append(Notice("Caution", story.sheet.caution))
     blocks.append(Notice("For whoever fits it", CUSTOMER))
+    stood = verifying.job_digest(log, job)
+    blocks.append(Paragraph(f"Digest of the log at the last entry about this job (entry {stood.entry}): {stood.text}"))
     digests = origins.origins_of(log, story)
     made_from = "; ".join(f"{o.what} {o.short}" for o in digests)
     blocks.append(Paragraph(f"Made from, with the first letters of each digest (SHA-256): {made_from}.", quiet=True))

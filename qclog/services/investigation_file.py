@@ -14,7 +14,7 @@ from qclog.report.document import Block, Column, Document, Heading, NewPage, Not
 from qclog.report.html import write_html
 from qclog.report.pdf import set_pdf
 from qclog.report.spreadsheet import write_csv
-from qclog.services import build_record, finding_words, origins, paper
+from qclog.services import build_record, finding_words, origins, paper, verifying
 from qclog.services import investigation_tables as tables
 from qclog.services.investigation_tables import Grid
 from qclog.services.origins import Origin, digest_of
@@ -188,8 +188,12 @@ def _origins(trace: Trace, chosen: Sequence[Link]) -> list[Block]:
     ]
     listed = trace.shop.jobs.filter(trace.shop.jobs["job"].is_in(list(trace.subject.jobs)))
     made.append(Origin(f"the {paper.plural(len(listed), 'job')} asked for", digest_of(listed.to_dicts())))
-    rows = tuple((o.what, o.digest) for o in made)
-    columns = (Column("what", share=2), Column("SHA-256", share=3))
+    stood = verifying.short_digest(trace.log)
+    rows = (
+        (f"the whole log up to entry {stood.entry}: its digest as in the day book", stood.text),
+        *((o.what, o.digest) for o in made),
+    )
+    columns = (Column("what", share=2), Column("digest (SHA-256)", share=3))
     return [Heading("What this was made from"), Table(columns, rows)]
 
 
