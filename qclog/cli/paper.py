@@ -24,6 +24,16 @@ def add_to(commands: Any) -> None:
     card = actions.add_parser("card", help="the card that goes with a job, with its code to scan")
     card.add_argument("job")
     _finish(card, write_card)
+    labels = actions.add_parser("labels", help="codes to cut out, for jobs, lots of parts and gauges")
+    for kind, what in (("job", "jobs"), ("lot", "lots of parts"), ("gauge", "gauges")):
+        labels.add_argument(f"--{kind}", nargs="+", default=[], metavar="NAME", help=what)
+    labels.add_argument("--copies", type=int, default=1, metavar="N", help="of each (default 1)")
+    _finish(labels, write_labels)
+    review = actions.add_parser(
+        "review", help="a month of the workshop: findings, case types, comebacks, gauges, stock"
+    )
+    review.add_argument("month", nargs="?", help="as 2026-05 (default: the last in which anything happened)")
+    _finish(review, write_review)
     investigation = actions.add_parser("investigation", help="what a trace found, with every reading (see qclog trace)")
     investigation.add_argument("what", help="a serial, job, customer reference, lot, machining batch or gauge")
     _finish(investigation, write_investigation)
@@ -47,6 +57,21 @@ def write_card(arguments: argparse.Namespace) -> int:
     from qclog.services import job_card
 
     return _write(job_card.job_card(options.log_of(arguments), arguments.job), arguments.to)
+
+
+def write_labels(arguments: argparse.Namespace) -> int:
+    """Write a sheet of labels."""
+    from qclog.services import labels
+
+    names = {kind: getattr(arguments, kind) for kind in ("job", "lot", "gauge")}
+    return _write(labels.label_sheet(options.log_of(arguments), names, arguments.copies), arguments.to)
+
+
+def write_review(arguments: argparse.Namespace) -> int:
+    """Write a monthly review."""
+    from qclog.services import monthly_review
+
+    return _write(monthly_review.monthly_review(options.log_of(arguments), arguments.month), arguments.to)
 
 
 def write_investigation(arguments: argparse.Namespace) -> int:

@@ -97,6 +97,13 @@ class Code:
 
 
 @dataclass(frozen=True, slots=True)
+class Labels:
+    """Codes to cut out and stick on, each with its letters."""
+
+    codes: tuple[Code, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Lines:
     """Lines to write on by hand, each with what is to be written."""
 
@@ -108,7 +115,7 @@ class NewPage:
     """What follows begins on a new page."""
 
 
-Block: TypeAlias = Heading | Paragraph | Points | Notice | Facts | Table | Figure | Lines | NewPage
+Block: TypeAlias = Heading | Paragraph | Points | Notice | Facts | Table | Figure | Labels | Lines | NewPage
 
 
 @dataclass(frozen=True, slots=True)

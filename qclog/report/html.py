@@ -13,6 +13,7 @@ from qclog.report.document import (
     Facts,
     Figure,
     Heading,
+    Labels,
     Lines,
     NewPage,
     Notice,
@@ -115,6 +116,11 @@ def _(block: Figure) -> str:
 
 
 @_block.register
+def _(block: Labels) -> str:
+    return '<div class="labels">' + "".join(_code(code) for code in block.codes) + "</div>"
+
+
+@_block.register
 def _(block: Lines) -> str:
     return "".join(f'<div class="line"><span>{escape(label)}</span><i></i></div>' for label in block.labels)
 
@@ -135,7 +141,8 @@ def _(table: Table) -> str:
     for number, row in enumerate(cells_of(table)):
         cells = "".join(f"<td{a}>{escape(said)}{_pad(pad)}</td>" for (said, pad), a in zip(row, of_cells, strict=True))
         rows.append(f"<tr{' class=strong' if number in table.strong else ''}>{cells}</tr>")
-    roomy = " class=roomy" if table.roomy else ""
+    narrow = all(c.share is None for c in table.columns)
+    roomy = " class=roomy" if table.roomy else " class=narrow" if narrow else ""
     return (
         f'<div class="wide"><table{roomy}><thead><tr>{head}</tr></thead><tbody>\n'
         + "\n".join(rows)

@@ -96,17 +96,14 @@ def parts(story: Story) -> list[Block]:
     """Parts and lots."""
     if not story.parts:
         return []
-    columns = (
-        Column("part", share=2),
-        Column("lot", share=2),
-        Column("supplier", share=2),
-        Column("condition"),
-        Column("built as job"),
-    )
+    columns = [Column("part", share=2), Column("lot", share=2), Column("supplier", share=2), Column("condition")]
+    if any(p["sub_assembly"] for p in story.parts):
+        columns.append(Column("built as job"))
     rows = [
         (p["part"].replace("_", " "), p["lot"], p["supplier"], p["condition"], p["sub_assembly"]) for p in story.parts
     ]
-    return [Heading("Parts and lots"), Table(columns, tuple(tuple(cell or "" for cell in row) for row in rows))]
+    shown = tuple(tuple(cell or "" for cell in row[: len(columns)]) for row in rows)
+    return [Heading("Parts and lots"), Table(tuple(columns), shown)]
 
 
 def _readings(story: Story, stage: str) -> list[Block]:

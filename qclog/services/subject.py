@@ -58,7 +58,7 @@ def find_subject(shop: Shop, text: str, kind: str | None = None) -> Subject:
         f"nothing in the log is called {name!r}" if kind is None else f"the log has no {KINDS[kind]} {name!r}",
         field="what",
         found=name,
-        hint=_alike(shop, name),
+        hint=_alike(shop, name, kind),
     )
 
 
@@ -91,10 +91,11 @@ def _main(shop: Shop, jobs: tuple[str, ...]) -> str:
     return (back or left or list(jobs))[-1]
 
 
-def _alike(shop: Shop, name: str) -> str:
-    """Names that hold the text, a few of them."""
-    columns = [shop.jobs[c] for c in ("job", "case_serial", "customer_ref", "machining_batch")]
-    every = pl.concat([*(c.drop_nulls().alias("name") for c in columns), shop.parts["lot"].drop_nulls().alias("name")])
+def _alike(shop: Shop, name: str, kind: str | None) -> str:
+    """Names that hold the text, a few of them; of one kind, or of any."""
+    columns = {k: shop.jobs[k] for k in ("job", "case_serial", "customer_ref", "machining_batch")}
+    columns |= {"lot": shop.parts["lot"], "gauge": pl.Series(list(shop.gauges), dtype=pl.String)}
+    every = pl.concat([c.drop_nulls().alias("name") for k, c in columns.items() if kind in (None, k)])
     near = every.filter(every.str.to_lowercase().str.contains(name.casefold(), literal=True)).unique(
         maintain_order=True
     )
