@@ -10,6 +10,7 @@ from uuid import UUID
 
 from qclog.domain import readings, units
 from qclog.domain.casetypes import Characteristic, Sheet, condition_of_parts
+from qclog.domain.conditions import choices_of
 from qclog.domain.jobs import STAGES
 from qclog.domain.judging import Verdict, judge
 from qclog.domain.moments import now
@@ -220,8 +221,7 @@ def check_place(characteristic: Characteristic, place: Place, variant: str | Non
 
 def check_conditions(characteristic: Characteristic, given: tuple[str, ...]) -> None:
     """Whether every condition the sheet wants recorded is: `oiled|dry` wants one of the two."""
-    for wanted in characteristic.conditions:
-        choices = wanted.split("|")
+    for choices in choices_of(characteristic.conditions):
         if not any(choice in given for choice in choices):
             raise InputError(
                 f"{characteristic.name} needs to be recorded with {' or '.join(choices)}",

@@ -11,6 +11,7 @@ import time
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cache
@@ -122,6 +123,9 @@ _KEYED_BY_ID = (
 )
 
 
+_reading: ContextVar[tuple[Path, Use] | None] = ContextVar("reading", default=None)
+
+
 @cache
 def _query(name: str, folder: str = "queries") -> str:
     return resources.sql_text(f"{folder}/{name}.sql")
@@ -188,9 +192,18 @@ class Log:
 
     @contextmanager
     def reading(self) -> Iterator[Use]:
-        """Open the log to read."""
+        """Open the log to read. Inside another reading of the same log, that one is used: it sees one moment."""
+        held = _reading.get()
+        if held is not None and held[0] == self.path:
+            yield held[1]
+            return
         with self._open() as connection:
-            yield Use(connection)
+            use = Use(connection)
+            token = _reading.set((self.path, use))
+            try:
+                yield use
+            finally:
+                _reading.reset(token)
 
     @contextmanager
     def writing(self, submission: Submission) -> Iterator[Use]:
@@ -198,6 +211,9 @@ class Log:
 
         Raises AlreadyStored when the submission is in the log, so that a retry after a crash is safe.
         """
+        held = _reading.get()
+        if held is not None and held[0] == self.path:
+            raise RuntimeError("the log can't be written to while it is open for reading")
         with self._open() as connection:
             connection.execute("BEGIN")
             try:

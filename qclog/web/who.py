@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 
 import streamlit as st
 
@@ -31,7 +32,10 @@ def house_account() -> tuple[str, ...]:
 
 def here(log: Log) -> Worker | None:
     """Who is signed on, if anyone: looked up anew, so that someone who has left is out at once."""
-    workers = [w for w in signing_on.workers(log) if not w.has_left]
+    return _among([w for w in signing_on.workers(log) if not w.has_left])
+
+
+def _among(workers: Sequence[Worker]) -> Worker | None:
     known = next((w for w in workers if w.person in house_account()), None)
     if known is not None:
         return known
@@ -44,9 +48,12 @@ def here(log: Log) -> Worker | None:
     return worker
 
 
-def choose(log: Log, label: str = "Who is at the bench") -> str | None:
-    """The field for the name, and for the PIN where it takes one; the name once that is done."""
-    workers = [w for w in signing_on.workers(log) if not w.has_left]
+def choose(log: Log, label: str = "Who is at the bench", *, workers: Sequence[Worker] | None = None) -> str | None:
+    """The field for the name, and for the PIN where it takes one; the name once that is done.
+
+    `workers` still here spare looking into the log again.
+    """
+    workers = [w for w in signing_on.workers(log) if not w.has_left] if workers is None else workers
     roles = {w.person: w.role for w in workers}
     name: str | None = st.selectbox(
         label,
@@ -56,7 +63,7 @@ def choose(log: Log, label: str = "Who is at the bench") -> str | None:
         key=NAME,
         format_func=lambda n: f"{n}, {roles[n]}" if roles[n] != "technician" else str(n),
     )
-    worker = here(log)
+    worker = _among(workers)
     if name is not None and worker is None:
         _ask_pin(log, name)
     elif worker is not None and worker.has_pin:

@@ -1,0 +1,78 @@
+"""Beside the sheet on the bench: parts and lots fitted, what is left to do, and the way to sign-off."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from qclog.domain.jobs import CONDITIONS_OF_PARTS, Part
+from qclog.errors import QclogError
+from qclog.services import jobs
+from qclog.services.jobs import Story
+from qclog.store.log import Log, Submission
+from qclog.web.frame import plain, show_error
+
+
+def show_the_rest(log: Log, story: Story, person: str) -> None:
+    """Parts, outstanding work, sign-off: each one press away, none in the way of the next reading."""
+    lot = st.session_state.get("part_lot")
+    job = str(story.job["job"])
+    with st.expander(f"Parts and lots ({len(story.parts)})", icon=":material/deployed_code:", expanded=bool(lot)):
+        _show_parts(story)
+        _add_part(log, story, person, lot)
+    left = story.job["outstanding"]
+    with st.expander("Left to do: " + (plain(left) if left else "nothing noted"), icon=":material/pending_actions:"):
+        _note_left(log, job, left, person)
+    if st.button("Check and sign off", icon=":material/fact_check:", width="stretch", key="to_sign_off"):
+        st.switch_page("app_pages/job.py", query_params={"job": job})
+
+
+def _show_parts(story: Story) -> None:
+    for p in story.parts:
+        said = [p["condition"], f"lot {p['lot']}" if p["lot"] else "", p["supplier"], p["sub_assembly"]]
+        st.caption(plain(f"{p['part'].replace('_', ' ')}: {', '.join(s for s in said if s) or 'nothing more said'}"))
+
+
+def _add_part(log: Log, story: Story, person: str, lot: str | None) -> None:
+    """Kinds of part that the sheet knows come first, since its limits depend on them; any other may be typed."""
+    kinds = list(dict.fromkeys(part for c in story.sheet.characteristics for part in c.parts))
+    with st.form("part", border=False, clear_on_submit=True):
+        kind = st.selectbox(
+            "Part",
+            kinds,
+            index=None,
+            accept_new_options=True,
+            placeholder="choose, or type another",
+            format_func=lambda k: str(k).replace("_", " "),
+        )
+        number = st.text_input("Lot", value=lot or "", placeholder="scan or type", key=f"lot_{lot}_{len(story.parts)}")
+        condition = st.segmented_control("Condition", CONDITIONS_OF_PARTS, default="new")
+        supplier = st.text_input("Supplier (if it matters)")
+        unit = st.text_input("Job of the sub-assembly (if it was one)")
+        if st.form_submit_button("Add the part", width="stretch") and kind:
+            part = Part(
+                str(story.job["job"]),
+                str(kind).strip().replace(" ", "_"),
+                number.strip() or None,
+                supplier.strip() or None,
+                condition,
+                unit.strip() or None,
+            )
+            try:
+                jobs.add_part(log, part, Submission(person, "bench", f"part of job {part.job}"))
+            except QclogError as error:
+                show_error(error)
+                return
+            st.session_state["part_lot"] = st.session_state["bench_scan"] = None
+            st.rerun()
+
+
+def _note_left(log: Log, job: str, left: str | None, person: str) -> None:
+    with st.form("left_to_do", border=False):
+        text = st.text_area("What is left to do", value=left or "", max_chars=400)
+        if st.form_submit_button("Note it", width="stretch"):
+            try:
+                jobs.say(log, job, "outstanding", text.strip(), Submission(person, "bench", f"left to do on job {job}"))
+            except QclogError as error:
+                show_error(error)
+                return
+            st.rerun()
