@@ -139,13 +139,20 @@ class Trace:
 
     def going(self, case_type: str, *, without_explained: bool = False) -> tuple[Going, ...]:
         """Whether final readings of a case type go with comebacks, also without the units that findings explain."""
-        mine = self.unit is not None and self.unit.story.sheet.code == case_type
-        every = self.unit.every if mine and self.unit is not None else read_all(self.log, case_type)
-        own = self.shop.jobs.filter(pl.col("case_type") == case_type)
-        if mine and self.unit is not None and not without_explained:
-            return self.unit.going
-        leaving = self.explained if without_explained else ()
-        return relate_all(every, own, self.shop.comebacks, self.shop.last_known, leaving)
+        asked = (case_type, without_explained)
+        if asked not in self._goings:
+            mine = self.unit is not None and self.unit.story.sheet.code == case_type
+            if mine and self.unit is not None and not without_explained:
+                return self.unit.going
+            every = self.unit.every if mine and self.unit is not None else read_all(self.log, case_type)
+            own = self.shop.jobs.filter(pl.col("case_type") == case_type)
+            leaving = self.explained if without_explained else ()
+            self._goings[asked] = relate_all(every, own, self.shop.comebacks, self.shop.last_known, leaving)
+        return self._goings[asked]
+
+    @cached_property
+    def _goings(self) -> dict[tuple[str, bool], tuple[Going, ...]]:
+        return {}
 
     def compare(self, link: Link) -> str:
         """Whether the units that share something come back more often than others of their case types, in words."""
