@@ -9,14 +9,19 @@ from pathlib import Path
 ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT))
 
+import pypdfium2  # noqa: E402 - the checkout comes first on the path
 from playwright.sync_api import Page, sync_playwright  # noqa: E402 - the checkout comes first on the path
 
+from qclog.report.pdf import set_pdf  # noqa: E402 - the checkout comes first on the path
+from qclog.services.investigation_file import investigation_file  # noqa: E402 - the checkout comes first on the path
 from qclog.services.tour import build  # noqa: E402
+from qclog.services.tracing import trace  # noqa: E402
 from qclog.store.log import Log  # noqa: E402
 from tests.browser.conftest import CHROMIUM, SWITCHES, serve  # noqa: E402
 
 PICTURES = ROOT / "dashboards" / "pictures"
 JOB_IN_WORK = "J0295"
+CAME_BACK = "J0118"
 
 
 def take(page: Page, address: str) -> None:
@@ -42,6 +47,17 @@ def take(page: Page, address: str) -> None:
     page.get_by_text("maker's manual and competent").wait_for()
     page.wait_for_timeout(1500)
     page.screenshot(path=PICTURES / "workshop.png")
+    page.goto(f"{address}/investigation?trace={CAME_BACK}")
+    page.get_by_text("That a reading goes with comebacks").wait_for()
+    page.wait_for_timeout(1500)
+    page.screenshot(path=PICTURES / "investigation.png")
+
+
+def draw_paper(log: Log) -> None:
+    """The first page of an investigation, from the PDF itself."""
+    pdf = set_pdf(investigation_file(trace(log, CAME_BACK)))
+    first = pypdfium2.PdfDocument(pdf)[0]
+    first.render(scale=1.5).to_pil().save(PICTURES / "investigation_pdf.png")
 
 
 def main() -> None:
@@ -56,6 +72,7 @@ def main() -> None:
         for address in serve(log.path):
             take(page, address)
         chromium.close()
+        draw_paper(log)
 
 
 if __name__ == "__main__":
