@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 
 from qclog.errors import Problem
+from qclog.exchange.plain_cells import read_plain
 from qclog.exchange.tables import MAX_CELL, Table
 
 _PADDING = ('""', " ", "\t", "\u00a0")  # a file without any of these has no cell to strip
@@ -35,6 +36,8 @@ def read_table(path: Path, table: Table) -> tuple[pl.DataFrame, list[Problem]]:
     frame = _frame(table, dict(zip(header, columns, strict=True)), lines)
     if any(mark in text for mark in _PADDING):
         frame = _without_padding(frame, table)
+    if "'" in text:
+        frame = read_plain(frame, table.columns)
     return frame, problems + _check_cells(frame, table)
 
 

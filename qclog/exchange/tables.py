@@ -44,6 +44,7 @@ def _table(name: str, columns: str, **choices: tuple[str, ...]) -> Table:
 
 
 TABLES = (
+    replace(_table("sheet_dates", "case_type* version* since"), written_empty=False),
     _table("people", "person* role*", role=ROLES),
     _table("gauges", "gauge* kind* unit* step* leaves calibration_due", kind=GAUGE_KINDS),
     _table("gauge_checks", "gauge* checked_at* event* reference reading unit by note", event=GAUGE_EVENTS),
@@ -58,6 +59,10 @@ TABLES = (
         "job* characteristic* stage* position attempt reading* unit gauge technician* taken_at* conditions note"
         " replaces reason",
         stage=STAGES,
+    ),
+    replace(
+        _table("strikes", "job* characteristic* stage* position attempt* by* reason*", stage=STAGES),
+        written_empty=False,
     ),
     _table("comebacks", "job* returned* complaint finding attributable hours", attributable=ATTRIBUTABLE),
     replace(_table("shim_stock", "set* nominal* measured* unit* layer minimum"), written_empty=False),

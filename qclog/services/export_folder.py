@@ -8,18 +8,21 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
+from qclog.exchange.plain_cells import write_plain
 from qclog.exchange.tables import TABLES
 from qclog.services.output import new_folder
 from qclog.services.sheets import timezone_of
 from qclog.store.log import Log
 
 _QUERIES = {
+    "sheet_dates": "sheet_dates",
     "people": "people",
     "gauges": "gauges",
     "gauge_checks": "gauge_checks",
     "jobs": "jobs_all",
     "parts": "parts_all",
     "readings": "readings_all",
+    "strikes": "strikes_all",
     "comebacks": "comebacks_all",
     "shim_stock": "shim_sizes_all",
     "shim_movements": "shim_movements",
@@ -47,14 +50,15 @@ def _write(
 ) -> list[tuple[str, int]]:
     (folder / "case_types").mkdir()
     written = []
+    names: set[str] = set()
     for row in sheets:
-        name = f"{_file_name(row['case_type'])}_{_file_name(row['version'])}.toml"
+        name = _free_name(f"{_file_name(row['case_type'])}_{_file_name(row['version'])}", names) + ".toml"
         (folder / "case_types" / name).write_text(row["text"], encoding="utf-8", newline="")
         written.append((f"case_types/{name}", 1))
     for table in TABLES:
         if frames[table.name].is_empty() and not table.written_empty:
             continue
-        frame = _as_text(frames[table.name], zone).select(table.columns)
+        frame = write_plain(_as_text(frames[table.name].select(table.columns), zone))
         frame.write_csv(folder / table.file)
         written.append((table.file, len(frame)))
     return written
@@ -62,6 +66,16 @@ def _write(
 
 def _file_name(text: str) -> str:
     return "".join(c if c.isalnum() or c in "-." else "_" for c in text)
+
+
+def _free_name(stem: str, taken: set[str]) -> str:
+    """The name, with a number where another differs from it only in what file names can't tell apart."""
+    name, number = stem, 1
+    while name.lower() in taken:
+        number += 1
+        name = f"{stem}-{number}"
+    taken.add(name.lower())
+    return name
 
 
 def _as_text(frame: pl.DataFrame, zone: ZoneInfo) -> pl.DataFrame:

@@ -7,14 +7,13 @@ from pathlib import Path
 
 import polars as pl
 
-from qclog.domain.moments import now
 from qclog.errors import FolderError, Problem
 from qclog.exchange.folder import Folder, read_folder
 from qclog.services.import_life import check_life
 from qclog.services.import_readings import check_readings
 from qclog.services.import_stock import check_stock
+from qclog.services.import_strikes import check_strikes, store_strikes
 from qclog.services.import_tables import Known, check_tables, known_in
-from qclog.services.sheets import begins
 from qclog.store import records
 from qclog.store.log import Log, Submission, Use
 
@@ -51,8 +50,10 @@ def import_folder(log: Log, path: Path, submission: Submission, *, timezone: str
             ready, faults = check_readings(use, folder.tables["readings"], known)
             stock, short = check_stock(use, folder, known)
             life, unsaid = check_life(use, folder, known)
-            _refuse(folder, problems + faults + short + unsaid)
+            strikes, missed = check_strikes(use, folder, known, ready)
+            _refuse(folder, problems + faults + short + unsaid + missed)
             added = _store(use, known, ready) | _store_stock(use, stock) | _store_life(use, life)
+            added["strikes"] = store_strikes(use, strikes)
             if not any(added.values()):
                 raise _NothingNew
     except _NothingNew:
@@ -78,11 +79,8 @@ def _refuse(folder: Folder, problems: list[Problem]) -> None:
 
 
 def _store(use: Use, known: Known, readings: pl.DataFrame) -> dict[str, int]:
-    have = {code for code, _ in known.versions_in_log}
-    for sheet in known.new_sheets:
-        first = sheet.code not in have
-        have.add(sheet.code)
-        records.add_sheet(use, sheet, begins(sheet, first, known.zone, now()))
+    for sheet, since in known.new_sheets:
+        records.add_sheet(use, sheet, since)
     added = {"case_types": len(known.new_sheets)}
     for name in ("person", "gauge", "gauge_check", "job", "job_detail", "part"):
         frame = known.new_rows.get(name, pl.DataFrame())

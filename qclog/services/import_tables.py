@@ -41,7 +41,7 @@ class Known:
     parts: Counter[tuple[Any, ...]]
     comebacks: dict[tuple[str, datetime], tuple[Any, ...]]
     unread: frozenset[str] = frozenset()
-    new_sheets: list[Sheet] = field(default_factory=list)
+    new_sheets: list[tuple[Sheet, datetime | None]] = field(default_factory=list)
     new_rows: dict[str, pl.DataFrame] = field(default_factory=dict)
 
 
@@ -164,27 +164,59 @@ def check_tables(folder: Folder, known: Known) -> list[Problem]:
 
 
 def _check_sheets(folder: Folder, known: Known) -> list[Problem]:
-    problems = []
+    cells = Cells("sheet_dates.csv", known.zone, known.unread)
+    dates = _sheet_dates(cells, folder, known)
+    problems = cells.problems
     by_code: dict[str, list[tuple[str, Sheet]]] = {}
     for file, sheet in folder.sheets:
         by_code.setdefault(sheet.code, []).append((file, sheet))
     for code, found in by_code.items():
-        undated = [file for file, sheet in found if sheet.in_force is None]
+        undated = [file for file, s in found if s.in_force is None and (code, s.version) not in dates]
         if len(undated) > 1:
             reason = f"is one of {len(found)} versions of {code}: all but the first need in_force = a date"
             problems.append(Problem(undated[-1], None, "in_force", None, reason))
-        for file, sheet in sorted(found, key=lambda f: (f[1].in_force is not None, f[1].in_force or date.min)):
+        for file, sheet, said in _from_the_first(found, dates, known):
             stored = known.versions_in_log.get((code, sheet.version))
-            if stored is None and any(s.version == sheet.version and s.code == code for s in known.new_sheets):
+            if stored is None and any(s.version == sheet.version and s.code == code for s, _ in known.new_sheets):
                 problems.append(Problem(file, None, "version", sheet.version, "stands in two files"))
             elif stored is None:
-                since = begins(sheet, code not in known.sheets, known.zone, now())
+                first = code not in known.sheets
+                since = said if (code, sheet.version) in dates else begins(sheet, first, known.zone, now())
                 known.sheets.setdefault(code, []).append(Version(sheet, since))
-                known.new_sheets.append(sheet)
+                known.new_sheets.append((sheet, since))
             elif stored != sheet.text:
                 reason = f"is in the log with another text: give the changed sheet of {code} a new version"
                 problems.append(Problem(file, None, "version", sheet.version, reason))
     return problems
+
+
+def _from_the_first(
+    found: list[tuple[str, Sheet]], dates: dict[tuple[str, str], datetime | None], known: Known
+) -> list[tuple[str, Sheet, datetime | None]]:
+    """A case type's sheets with what is said of their beginning, the first first (None: from the beginning)."""
+    dated = [
+        (file, sheet, dates.get((sheet.code, sheet.version), begins(sheet, True, known.zone, datetime.min)))
+        for file, sheet in found
+    ]
+    return sorted(dated, key=lambda d: (d[2] is not None, d[2] or datetime.min))
+
+
+def _sheet_dates(cells: Cells, folder: Folder, known: Known) -> dict[tuple[str, str], datetime | None]:
+    """When versions came into force, where a file says so: (case type, version) to a moment or the beginning."""
+    dates: dict[tuple[str, str], datetime | None] = {}
+    versions = {(sheet.code, sheet.version) for _, sheet in folder.sheets}
+    first: dict[str, int] = {}
+    for row in folder.tables["sheet_dates"].drop_nulls(["case_type", "version"]).iter_rows(named=True):
+        key = (row["case_type"], row["version"])
+        since = cells.moment(row, "since")
+        if key not in versions and key not in known.versions_in_log and "case_types" not in known.unread:
+            cells.wrong(row, "version", f"is a version of {key[0]} that neither the folder nor the log has")
+        elif key in dates:
+            cells.wrong(row, "version", "stands there twice")
+        elif row["since"] is None and first.setdefault(key[0], row["line"]) != row["line"]:
+            cells.wrong(row, "since", f"must be given: line {first[key[0]]} has the version from the beginning")
+        dates[key] = since
+    return dates
 
 
 def _people(cells: Cells, rows: Iterable[dict[str, Any]], known: Known) -> None:

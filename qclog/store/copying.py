@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from graphlib import TopologicalSorter
 from pathlib import Path
 
 import duckdb
+import polars as pl
 
 from qclog import resources
-from qclog.errors import LogDamagedError
+from qclog.errors import FolderError, LogDamagedError
 from qclog.store.trouble import why_not_opened
 
 _NAME = "the_copy"
@@ -40,6 +41,27 @@ def copy_into(connection: duckdb.DuckDBPyConnection, target: Path) -> None:
         _let_go(connection)
         raise
     connection.execute(f"DETACH {_NAME}")
+
+
+def fill(connection: duckdb.DuckDBPyConnection, frames: Mapping[str, pl.DataFrame]) -> None:
+    """Put whole tables into an empty log. FolderError if they are not those of a log, or break a constraint."""
+    tables = [name for name in tables_in_order(connection) if name != "migration"]
+    strange = [name for name in frames if name not in tables]
+    if strange or "entry_digest" not in frames:
+        what = f"{strange[0]} is no table of a log" if strange else "the digests (entry_digest) are missing"
+        raise FolderError(f"{what}; nothing was imported", field="folder", hint="name a folder as it was written")
+    connection.execute("BEGIN")
+    for name in (t for t in tables if t in frames):
+        connection.register("incoming", frames[name].to_arrow())
+        try:
+            connection.execute(f"INSERT INTO {name} BY NAME SELECT * FROM incoming")  # noqa: S608 - names of ours
+        except (duckdb.ConstraintException, duckdb.ConversionException, duckdb.BinderException) as error:
+            why = str(error).splitlines()[0]
+            raise FolderError(
+                f"{name}.parquet does not fit the log: {why}; nothing was imported", field="folder"
+            ) from error
+        connection.unregister("incoming")
+    connection.execute("COMMIT")
 
 
 @contextmanager
@@ -82,11 +104,11 @@ def _let_go(connection: duckdb.DuckDBPyConnection) -> None:
 
 def tables_in_order(connection: duckdb.DuckDBPyConnection) -> list[str]:
     """The log's tables, those that others point at first."""
-    points_at: dict[str, set[str]] = {}
+    points_at: dict[str, list[str]] = {}
     for table, target in connection.execute(resources.sql_text("queries/tables_of_the_log.sql")).fetchall():
-        points_at.setdefault(table, set())
+        points_at.setdefault(table, [])
         if target is not None:
-            points_at[table].add(target)
+            points_at[table].append(target)
     return list(TopologicalSorter(points_at).static_order())
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import glob
 import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
@@ -93,6 +93,26 @@ class Use:
         columns = ", ".join(frame.columns)
         with self._registered("incoming", frame):
             self.connection.execute(f"INSERT INTO {table} ({columns}) SELECT {columns} FROM incoming")  # noqa: S608 - names of ours
+
+    def table_names(self) -> list[str]:
+        """Every table of the log but the ledger of schema steps, those that others point at first."""
+        return [name for name in copying.tables_in_order(self.connection) if name != "migration"]
+
+    def whole_table(self, table: str) -> pl.DataFrame:
+        """Every row of `table`, in the order of its entries and then of its columns; ids as text."""
+        columns = [row for row in self.rows("table_columns") if row["table_name"] == table]
+        names = [f'"{row["column_name"]}"' for row in columns]
+        chosen = [
+            f"{n}::VARCHAR AS {n}" if c["data_type"] == "UUID" else n for n, c in zip(names, columns, strict=True)
+        ]
+        order = [n for n in ('"entry"', *names) if n in names]
+        query = f"SELECT {', '.join(chosen)} FROM {table} ORDER BY {', '.join(order)}"  # noqa: S608 - names of ours
+        result: pl.DataFrame = self.connection.sql(query).pl()
+        return result
+
+    def schema_step(self) -> int:
+        """The number of the last schema step."""
+        return migrations.applied(self.connection)
 
     def frame_with(self, query: str, name: str, frame: pl.DataFrame) -> pl.DataFrame:
         """The result of sql/queries/`query`.sql, which reads `frame` under `name`."""
@@ -316,6 +336,20 @@ class Log:
                         raise
                 with duckdb.connect(str(part)) as connection:
                     migrations.bring_up(connection)
+
+    def fill_with(self, frames: Mapping[str, pl.DataFrame], step: int) -> None:
+        """Make this log, which must not be there, from whole tables as schema step `step` had them."""
+        if step > len(migrations.known()):
+            raise LogVersionError(
+                f"the copy was made by a newer qclog (schema step {step})", field="log", hint="install the newer qclog"
+            )
+        with lock.holding(self.path, self.patience):
+            if self.path.exists():
+                raise LogError("there is a file already", field="log", found=self.path, hint="choose another name")
+            with copying.unfinished(self.path) as part, Log(part)._connection(new=True) as connection:
+                migrations.create(connection)
+                copying.fill(connection, frames)
+                connection.execute("CHECKPOINT")
 
     @contextmanager
     def _connection(self, *, new: bool) -> Iterator[duckdb.DuckDBPyConnection]:

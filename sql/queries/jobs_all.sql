@@ -1,2 +1,2 @@
--- One row per job as it stands, in the order they were entered.
-SELECT * FROM job_now ORDER BY entry, opened, job
+-- One row per job as it stands, in the order they were opened.
+SELECT * FROM job_now ORDER BY opened, job
