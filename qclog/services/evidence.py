@@ -29,6 +29,7 @@ from qclog.watch.findings import Finding
 CAUSE, CONTRIBUTING, NOT_OURS, OPEN = "cause", "contributing", "not ours", "open"
 GRADES = (CAUSE, CONTRIBUTING, NOT_OURS, OPEN)
 MORE_OFTEN = 0.05
+UNKNOWN = "nobody has said yet whether it is ours"
 READINGS_SHIFT = ("odd machining", "parts lot", "gauge", "worn casing", "odd casing", "drift")
 
 
@@ -64,7 +65,7 @@ def weigh(
     findings : those that stand and touch the job. going : how readings of its case type go with comebacks.
     """
     back = _last_back(story)
-    ours = None if back is None else back["attributable"]
+    ours = None if back is None else back["attributable"] or "open"
     outside = outside_at_dispatch(story)
     told = {code for f in findings for code in f.characteristics}
     points = [_recorded(back, story)] if back is not None else []
@@ -119,7 +120,7 @@ def _recorded(back: dict[str, Any], story: Story) -> Point:
             f"{said}, and recorded as ours; that says what failed, not yet why",
             "look at the other points",
         )
-    return Point(OPEN, about, f"{said}; nobody has said yet whether it is ours", "decide it, and say who decided")
+    return Point(OPEN, about, f"{said}; {UNKNOWN}", "decide it, and say who decided")
 
 
 def _of_finding(
@@ -152,13 +153,13 @@ def _of_finding(
     if ours == "no":
         told.append("the comeback was recorded as not ours")
         return Point(OPEN, about, _sentence(told), settle)
-    if ours is None:
-        told.append("the unit has not come back, or nobody has said whether it is ours")
+    if ours != "yes":
+        told.append(UNKNOWN if ours == "open" else "this unit has not come back")
         return Point(OPEN, about, _sentence(told), settle)
-    if ours == "yes" and more and own and not finding.confounded_with:
+    if more and own and not finding.confounded_with:
         told.append("the comeback was recorded as ours")
         return Point(CAUSE, about, _sentence(told), f"to be sure: {settle}")
-    if ours == "yes" and (more or own or off):
+    if more or own or off:
         return Point(CONTRIBUTING, about, _sentence(told), settle)
     return Point(OPEN, about, _sentence(told), settle)
 

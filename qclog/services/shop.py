@@ -76,10 +76,16 @@ class Shop:
         row = self.by_job[job]
         if not row["case_serial"]:
             return [row]
-        same = self.jobs.filter(
-            (pl.col("case_serial") == row["case_serial"]) & (pl.col("case_type") == row["case_type"])
-        )
-        return same.sort("opened", "job").to_dicts()
+        return self._cases[row["case_type"], row["case_serial"]]
+
+    @cached_property
+    def _cases(self) -> dict[tuple[str, str], list[dict[str, Any]]]:
+        """The visits of each case that has a serial, in time order."""
+        found: dict[tuple[str, str], list[dict[str, Any]]] = {}
+        for row in self.jobs.sort("opened", "job").iter_rows(named=True):
+            if row["case_serial"]:
+                found.setdefault((row["case_type"], row["case_serial"]), []).append(row)
+        return found
 
     def day(self, moment: datetime | None) -> str:
         """The date of a moment in the workshop's time; empty for none."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 import polars as pl
@@ -53,18 +53,21 @@ class Link:
         return self.finding is not None and self.finding.cause != "technician"
 
 
-def suggest(links: Sequence[Link]) -> tuple[Link, ...]:
+def suggest(links: Sequence[Link], own: Collection[str] = ()) -> tuple[Link, ...]:
     """What a recall would most likely go by: the strongest finding, with all that its gauge read while in doubt; else a
     gauge in doubt; else the only thing shared. Nothing where none of several stands out.
+
+    `own` are the visits of the unit itself: what only they share leads to nobody else.
     """
-    first = next((link for link in links if link.shifts), None)
+    others = [link for link in links if set(link.jobs) - set(own)]
+    first = next((link for link in others if link.shifts), None)
     if first is None:
-        alone = len(links) == 1 or (bool(links) and links[0].kind == "gauge")
-        return tuple(links[:1]) if alone else ()
+        alone = len(others) == 1 or (bool(others) and others[0].kind == "gauge")
+        return tuple(others[:1]) if alone else ()
     mine = first.finding
     named = [
         link
-        for link in links
+        for link in others
         if mine is not None and link.kind == mine.identifier and link.name == mine.level and link is not first
     ]
     return (first, *named)
@@ -163,14 +166,14 @@ def _in_order(shop: Shop, jobs: Iterable[str]) -> tuple[str, ...]:
     return tuple(sorted(set(jobs), key=lambda job: (shop.by_job[job]["opened"], job)))
 
 
-def recall_list(shop: Shop, links: Sequence[Link], *, without: str | None = None) -> tuple[Recalled, ...]:
-    """Every job that any of the links has, once, with what it shares; `without` leaves out the job in question."""
+def recall_list(shop: Shop, links: Sequence[Link], *, own: Collection[str] = ()) -> tuple[Recalled, ...]:
+    """Every job that any of the links has, once, with what it shares; `own` visits of the unit itself are left out."""
     shares: dict[str, list[str]] = {}
     for link in links:
         for job in link.jobs:
             shares.setdefault(job, []).append(link.name_words)
     return tuple(
-        _recalled(shop, job, "; ".join(dict.fromkeys(shares[job]))) for job in _in_order(shop, shares) if job != without
+        _recalled(shop, job, "; ".join(dict.fromkeys(shares[job]))) for job in _in_order(shop, shares) if job not in own
     )
 
 

@@ -107,11 +107,16 @@ class Trace:
     @property
     def suggested(self) -> tuple[Link, ...]:
         """What a recall would most likely go by; none where nothing shared stands out."""
-        return suggest(self.links)
+        return suggest(self.links, self.own)
 
     def recall(self, links: Sequence[Link]) -> tuple[Recalled, ...]:
-        """The units that share any of `links`; the unit itself is left out."""
-        return recall_list(self.shop, links, without=self.unit.job if self.unit else None)
+        """The units that share any of `links`; every visit of the unit itself is left out."""
+        return recall_list(self.shop, links, own=self.own)
+
+    @cached_property
+    def own(self) -> frozenset[str]:
+        """Every visit of the unit itself; none for a lot, a batch or a gauge."""
+        return frozenset() if self.unit is None else frozenset(v["job"] for v in self.shop.visits_of(self.unit.job))
 
     @cached_property
     def case_types(self) -> tuple[str, ...]:

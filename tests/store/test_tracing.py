@@ -97,6 +97,14 @@ def test_a_gauge_in_doubt_is_told_with_how_far_it_was_off(sample: Log, watched: 
     assert any(p.grade == "contributing" and DROPPED in p.about for p in found.unit.points)
 
 
+def test_a_finding_of_the_units_own_visits_leads_to_nobody_else(sample: Log, watched: Watched) -> None:
+    found = trace(sample, "LR2-1009", watched=watched)
+    assert found.subject.jobs == ("J0007", "J0135", "J0261")
+    assert any(link.finding is not None and link.finding.cause == "worn casing" for link in found.links)
+    assert found.suggested == ()
+    assert not {r.job for r in found.recall(found.links)} & set(found.subject.jobs)
+
+
 def test_a_comeback_recorded_as_not_ours_is_graded_so(sample: Log, watched: Watched) -> None:
     found = trace(sample, "J0142", watched=watched)
     assert found.unit is not None
