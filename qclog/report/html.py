@@ -65,8 +65,8 @@ def _margins(over: str, document: Document) -> str:
 
 
 def _quoted(text: str) -> str:
-    """A CSS string that can hold anything: all but plain letters and digits by number."""
-    safe = "".join(c if c.isascii() and (c.isalnum() or c == " ") else f"\\{ord(c):06x}" for c in text)
+    """A CSS string that can hold anything: all but plain letters and digits by number, each ended by a space."""
+    safe = "".join(c if c.isascii() and (c.isalnum() or c == " ") else f"\\{ord(c):06x} " for c in text)
     return f'"{safe}"'
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import datetime
 from html.parser import HTMLParser
@@ -115,6 +116,16 @@ def test_nothing_from_the_log_is_taken_for_markup(nasty: str) -> None:
     assert not {a for a in read.attributes if a.startswith("on")}
     assert read.shown.count(nasty) >= 10
     assert html.count("</style>") == 1
+
+
+@pytest.mark.parametrize("nasty", NASTY)
+def test_what_printed_pages_carry_is_read_back_whole(nasty: str) -> None:
+    """A CSS escape is a backslash, six digits and one space (CSS Syntax Module Level 3, section 4.3.7)."""
+    html = write_html(paper(about=nasty))
+    said = re.search(r'@top-right \{ content: "([^"]*)"', html)
+    assert said is not None
+    read = re.sub(r"\\([0-9a-f]{6}) ", lambda match: chr(int(match[1], 16)), said[1])
+    assert read == f"{nasty} · 2026-03-14 09:30"
 
 
 def test_a_chart_with_a_nasty_name_holds_no_script() -> None:
