@@ -143,6 +143,20 @@ def test_the_same_document_gives_the_same_bytes_and_another_moment_does_not() ->
     assert write_html(SMALL) == write_html(SMALL)
 
 
+def test_a_pdf_says_that_it_is_kept_for_years_and_can_be_read_aloud() -> None:
+    """The marks that ISO 19005-2 (part, conformance) and ISO 14289-1 (part) ask for in a file's metadata."""
+    metadata = set_pdf(SMALL)
+    assert b"<pdfaid:part>2</pdfaid:part>" in metadata
+    assert b"<pdfaid:conformance>A</pdfaid:conformance>" in metadata
+    assert b"<pdfuaid:part>1</pdfuaid:part>" in metadata
+
+
+def test_letters_that_no_font_of_ours_has_stop_nothing() -> None:
+    pages = texts_of(set_pdf(paper(Paragraph("customer 漢字 🙂 \u0007 end"))))
+    assert "customer" in pages[0]
+    assert "end" in pages[0]
+
+
 def test_a_table_goes_on_over_pages_with_its_heading_row() -> None:
     rows = tuple((f"row {n} ends", "15") for n in range(150))
     pages = texts_of(set_pdf(paper(Table((Column("heading of it", share=1), Column("n", "decimal")), rows))))
