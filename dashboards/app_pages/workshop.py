@@ -1,4 +1,4 @@
-"""The workshop at a glance: what the readings point to, what is in work, and every case type with its jobs."""
+"""The workshop at a glance: what the readings point to, and a table of whatever the manager asks for."""
 
 import streamlit as st
 
@@ -7,9 +7,8 @@ from qclog.web import glance, reading, standing
 st.title("Workshop")
 log = reading.log()
 glance.show_counts(log)
-standing.show_standing(log)
-left, right = st.columns([3, 2], gap="large")
-with left:
-    glance.show_jobs(log)
-with right:
-    glance.show_case_types(log)
+findings = st.container()
+section = glance.choose_section()
+glance.show_section(log, section)
+with findings:  # drawn last: it looks through every reading
+    standing.show_standing(log)

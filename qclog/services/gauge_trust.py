@@ -19,7 +19,7 @@ def doubt_of(gauge: Mapping[str, Any], events: Iterable[Mapping[str, Any]], take
     """
     since: datetime | None = None
     for event in events:
-        what, sound = event["event"], event["event"] == "check" and _agrees(gauge, event)
+        what, sound = event["event"], event["event"] == "check" and agrees(gauge, event)
         if event["checked_at"] > taken_at and what != "dropped":
             return None if sound else since
         if event["checked_at"] > taken_at:
@@ -41,10 +41,11 @@ def overdue_since(gauge: Mapping[str, Any], events: Iterable[Mapping[str, Any]],
 
 
 def _is_off(gauge: Mapping[str, Any], event: Mapping[str, Any]) -> bool:
-    return event["reference"] is not None and event["reading"] is not None and not _agrees(gauge, event)
+    return event["reference"] is not None and event["reading"] is not None and not agrees(gauge, event)
 
 
-def _agrees(gauge: Mapping[str, Any], event: Mapping[str, Any]) -> bool:
+def agrees(gauge: Mapping[str, Any], event: Mapping[str, Any]) -> bool:
+    """Whether a check read its reference within one step of the gauge."""
     if event["reference"] is None or event["reading"] is None:
         return False
     off = abs(event["reading"] - event["reference"])

@@ -1,13 +1,29 @@
-"""The workshop at a glance."""
+"""The workshop at a glance: jobs, case types, gauges, shims, how well the record is kept, the month."""
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import streamlit as st
 
-from qclog.services import jobs
+from qclog.services import at_a_glance, jobs, month
+from qclog.services.shop import Shop, read_shop
 from qclog.store.log import Log
-from qclog.web import reading
+from qclog.web import papers, reading, standing
+from qclog.web.frame import plain
 from qclog.web.tables import show_figures_in_a_row, show_table
+
+SECTIONS = ("Jobs", "Case types", "Gauges", "Shims", "How well it is kept", "The month")
+
+
+def shop(of: Log) -> Shop:
+    """The log as the tables look at it, kept until the log changes."""
+    return _shop(str(of.path), reading.revision(of))
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _shop(path: str, revision: int) -> Shop:  # noqa: ARG001 - the revision is part of the key
+    return read_shop(Log(Path(path)))
 
 
 def show_counts(log: Log) -> None:
@@ -16,6 +32,25 @@ def show_counts(log: Log) -> None:
         counts = use.rows("counts")[0]
     names = ("readings", "jobs", "case types", "comebacks")
     show_figures_in_a_row({name: f"{counts[name.replace(' ', '_')]:,}" for name in names})
+
+
+def choose_section() -> str:
+    """Which table to show; only that one is worked out."""
+    chosen = st.segmented_control("Show", SECTIONS, default=SECTIONS[0], key="glance", label_visibility="collapsed")
+    return chosen or SECTIONS[0]
+
+
+def show_section(log: Log, section: str) -> None:
+    """The chosen table."""
+    parts = {
+        "Jobs": show_jobs,
+        "Case types": show_case_types,
+        "Gauges": show_gauges,
+        "Shims": show_shims,
+        "How well it is kept": show_quality,
+        "The month": show_month,
+    }
+    parts[section](log)
 
 
 def show_jobs(log: Log) -> None:
@@ -43,21 +78,108 @@ def show_jobs(log: Log) -> None:
 
 
 def show_case_types(log: Log) -> None:
-    """Every case type with its jobs."""
-    st.subheader("Case types")
-    rows = reading.overview(log)
+    """Every case type in one row: volume, what moves, share outside limits, comebacks for the time out."""
+    st.subheader("Case types, the busiest first")
+    rows = at_a_glance.look_at_types(log, shop(log), standing.watched(log).standing)
     if not rows:
         st.info("No case types yet. Add a sheet at the terminal: `qclog sheet add FILE`")
         return
     at = show_table(
         {
-            "case type": [r.sheet.code for r in rows],
+            "case type": [r.case_type for r in rows],
             "jobs": [r.jobs for r in rows],
-            "last opened": [r.last_opened for r in rows],
-            "name": [r.sheet.name for r in rows],
+            "last 12 months": [r.last_year for r in rows],
+            "what moves": [r.moves or "nothing" for r in rows],
+            "left outside limits": [f"{r.outside} of {r.out}" for r in rows],
+            "comebacks": [r.risk.text for r in rows],
+            "name": [r.name for r in rows],
         },
         key="case_types_table",
     )
     if at is not None:
-        st.switch_page("app_pages/case_type.py", query_params={"case_type": rows[at].sheet.code})
-    st.caption("Choose a row to see its charts.")
+        st.switch_page("app_pages/case_type.py", query_params={"case_type": rows[at].case_type})
+    st.caption("Choose a row to see its charts. Left outside limits: with at least one final value out, of those out.")
+
+
+def show_gauges(log: Log) -> None:
+    """Every gauge: what it asks for, its last check, and what was read with it since."""
+    st.subheader("Gauges, those that ask for something first")
+    looked = shop(log)
+    rows = at_a_glance.look_at_gauges(looked)
+    if not rows:
+        st.info("No gauges yet. Add one at the terminal: `qclog gauge add NAME`")
+        return
+    at = show_table(
+        {
+            "gauge": [r.gauge for r in rows],
+            "kind": [r.kind.replace("_", " ") for r in rows],
+            "state": [r.state for r in rows],
+            "calibration due": [r.due for r in rows],
+            "last good check": [looked.day(r.last_good) for r in rows],
+            "off at last check": ["" if r.off is None else f"{r.off:+.4g} {r.unit}" for r in rows],
+            "readings since": [r.since for r in rows],
+            "jobs since": [len(r.jobs) for r in rows],
+        },
+        key="gauges_table",
+    )
+    st.caption("Choose a row for the jobs read with it since its last good check.")
+    if at is not None and rows[at].jobs:
+        st.markdown(f"**{plain(rows[at].gauge)}, since its last good check:** {plain(', '.join(rows[at].jobs[-60:]))}")
+        if len(rows[at].jobs) > 60:
+            st.caption(f"the last 60 of {len(rows[at].jobs)}")
+
+
+def show_shims(log: Log) -> None:
+    """Every packet size: what there is and what the coming jobs are likely to take."""
+    st.subheader("Shims")
+    rows = at_a_glance.look_at_shims(log)
+    if not rows:
+        st.info("No shim stock yet. Count it in at the terminal: `qclog stock add SET SIZE --count N`")
+        return
+    rows = tuple(sorted(rows, key=lambda r: (-(r.buy > 0), r.stock_set, r.nominal)))
+    show_table(
+        {
+            "set": [r.stock_set for r in rows],
+            "size": [f"{r.nominal:g} {r.unit}" for r in rows],
+            "there": [r.there for r in rows],
+            "minimum": [r.minimum for r in rows],
+            "likely needed": [None if r.likely is None else round(r.likely, 1) for r in rows],
+            "enough": [r.enough for r in rows],
+            "to buy": [f"buy {r.buy}" if r.buy else "" for r in rows],
+        }
+    )
+    st.caption(
+        "Likely needed and enough (nine chances in ten): for the open jobs and a month at the pace of the last 90 days,"
+        " from packs as they were fitted. Blank: too few packs to say."
+    )
+
+
+def show_quality(log: Log) -> None:
+    """How well the record is kept, with nobody ranked."""
+    st.subheader("How well the record is kept")
+    looked = month.look_at(log)
+    watched = standing.watched(log)
+    st.markdown(f"**{plain(looked.span.name)}**, the last month in which anything happened")
+    show_table({"": [what for what, _ in looked.quality], "count": [count for _, count in looked.quality]})
+    preferring = [f.id for f in watched.standing if f.cause == "technician" and not f.sizes]
+    for line in at_a_glance.digit_lines(watched.observations, preferring):
+        st.caption(plain(line[0].upper() + line[1:]) + ".")
+
+
+def show_month(log: Log) -> None:
+    """One month in figures, and the review to print."""
+    st.subheader("The month")
+    last = month.look_at(log)
+    months = list(dict.fromkeys([last.span.name, *(name for name, _, _ in reversed(last.by_dispatch))]))
+    name = st.selectbox("Month", months, key="month")
+    looked = last if name == last.span.name else month.look_at(log, name)
+    show_figures_in_a_row(
+        {
+            "came in": f"{len(looked.came_in)}",
+            "left": f"{len(looked.left)}",
+            "in the shop at its end": f"{len(looked.here)}",
+            "came back": f"{len(looked.backs)}",
+            "final values that left outside limits": f"{len(looked.outside)}",
+        }
+    )
+    papers.show_review(log, looked.span.name)

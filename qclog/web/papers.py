@@ -7,6 +7,7 @@ import streamlit as st
 from qclog.report.pdf import set_pdf
 from qclog.services.build_record import build_record
 from qclog.services.job_card import job_card
+from qclog.services.monthly_review import monthly_review
 from qclog.store.log import Log
 
 
@@ -33,6 +34,20 @@ def show_job_papers(log: Log, job: str) -> None:
         )
         if st.button("Investigate", icon=":material/search:", help="Who else has the same, and why it came back"):
             st.switch_page("app_pages/investigation.py", query_params={"trace": job})
+
+
+def show_review(log: Log, month: str) -> None:
+    """The review of a month as PDF, made when it is asked for."""
+    st.download_button(
+        "Monthly review",
+        lambda: set_pdf(monthly_review(log, month)),
+        file_name=f"review-{_safe(month)}.pdf",
+        mime="application/pdf",
+        on_click="ignore",
+        icon=":material/print:",
+        key=f"review_{month}",
+        help="Findings, what came in and left, comebacks, gauges and shims, to print",
+    )
 
 
 def _safe(name: str) -> str:

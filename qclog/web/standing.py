@@ -6,13 +6,15 @@ from pathlib import Path
 
 import streamlit as st
 
+from qclog.domain.findings import STATES
 from qclog.domain.moments import show_moment
+from qclog.errors import QclogError
 from qclog.services import finding_life, finding_words, jobs, sheets, sign_off
 from qclog.services.finding_life import Followed, Watched
 from qclog.services.jobs import Story
-from qclog.store.log import Log
-from qclog.web import reading
-from qclog.web.frame import plain
+from qclog.store.log import Log, Submission
+from qclog.web import leaving, reading, who
+from qclog.web.frame import plain, show_error
 
 SHOWN_FIRST = 4
 MOST_LINKS = 12
@@ -46,9 +48,19 @@ def show_standing(log: Log) -> None:
                 _cards(log, standing[SHOWN_FIRST:], gone)
     behind = [f for f in found.followed if not f.stands]
     if behind:
-        st.caption(f"{finding_words.count_settled(behind)}. At the terminal: `qclog findings --all`")
+        with st.expander(f"{finding_words.count_settled(behind)}"):
+            _tell_settled(log, behind)
     if standing:
         st.caption("These are suggestions from readings, not proof: look before you act.")
+
+
+def _tell_settled(log: Log, settled: list[Followed]) -> None:
+    with log.reading() as use:
+        zone = sheets.timezone_of(use)
+    for followed in settled:
+        st.markdown(plain(finding_words.said_of(followed)))
+        for line in finding_words.tell_history(followed, zone):
+            st.caption(plain(line))
 
 
 def _cards(log: Log, findings: list[Followed], gone: set[str]) -> None:
@@ -69,8 +81,31 @@ def _cards(log: Log, findings: list[Followed], gone: set[str]) -> None:
             st.markdown(f":material/search: {plain(finding_words.NEXT[finding.cause])}")
             for line in finding_words.tell_state(followed, zone):
                 st.caption(plain(line))
-            with st.popover(f"Its {len(finding.jobs)} jobs" if len(finding.jobs) > 1 else "Its job"):
-                _links(finding.jobs, gone, followed.id)
+            with st.container(horizontal=True):
+                with st.popover(f"Its {len(finding.jobs)} jobs" if len(finding.jobs) > 1 else "Its job"):
+                    _links(finding.jobs, gone, followed.id)
+                with st.popover("Say what became of it"):
+                    _note(log, followed)
+
+
+def _note(log: Log, followed: Followed) -> None:
+    """What is said of a finding from now on; what was said before stays."""
+    name = who.need(log, "say something of a finding")
+    if name is None:
+        return
+    with st.form(f"note_{followed.id}", border=False):
+        state = st.selectbox("It is", [s for s in STATES if s != "open"], key=f"state_{followed.id}")
+        found = st.text_area("What was found, or why it is rejected", max_chars=1000, key=f"found_{followed.id}")
+        done = st.text_area("What was done (to close it)", max_chars=1000, key=f"done_{followed.id}")
+        if not st.form_submit_button("Keep this"):
+            return
+    try:
+        submission = Submission(name, "bench", f"finding {followed.id}: {state}")
+        finding_life.note_finding(log, followed.id, state, name, submission, found=found, done=done)
+    except QclogError as error:
+        show_error(error)
+        return
+    st.rerun()
 
 
 def _links(numbers: tuple[str, ...], gone: set[str], key: str) -> None:
@@ -100,3 +135,5 @@ def show_sign_off(log: Log, story: Story) -> None:
         if found.unplaced:
             st.caption(f"{found.unplaced} of its values had too few of their kind to compare with.")
         st.caption(plain(f"Comebacks of this case type: {found.comebacks}."))
+        if not left:
+            leaving.show_leaving(log, story, found)

@@ -6,7 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from qclog.services import finding_life
+from qclog.domain.jobs import Job, Part
+from qclog.domain.moments import now
+from qclog.services import capture, finding_life, jobs
+from qclog.services.capture import Circumstances, Place
 from qclog.store.log import Log
 from tests.conftest import submission
 from tests.pages.conftest import open_page
@@ -42,11 +45,63 @@ def test_its_jobs_are_one_press_away(found: Log) -> None:
 
 
 def test_a_closed_one_leaves_the_page_as_soon_as_it_is_said(found: Log) -> None:
-    assert "Batch M09" in texts(open_page("workshop"))
+    assert "measure the batch's cases bare" in texts(open_page("workshop"))
     finding_life.note_finding(found, "M09", "closed", "Heron", submission(), found="bar deep", done="bar set")
-    said = texts(open_page("workshop"))
-    assert "Batch M09" not in said
-    assert "1 closed" in said
+    app = open_page("workshop")
+    assert "measure the batch's cases bare" not in texts(app)
+    assert any(e.label == "1 closed" for e in app.expander)
+    assert "found: bar deep; done: bar set" in texts(app)
+
+
+def test_what_became_of_a_finding_is_said_on_the_page_by_name(found: Log) -> None:
+    app = open_page("workshop")
+    assert not any(b.label == "Keep this" for b in app.button)  # nobody is signed on
+    app.selectbox(key="person").set_value("Heron").run()
+    next(t for t in app.text_area if t.label.startswith("What was found")).set_value("bar set deep")
+    next(b for b in app.button if b.label == "Keep this").click().run()
+    assert not app.exception
+    mine = finding_life.pick(finding_life.watch(found).followed, "M09")
+    assert [(n.state, n.person, n.found) for n in mine.notes] == [("looked into", "Heron", "bar set deep")]
+    next(s for s in app.selectbox if s.label == "It is").set_value("closed")
+    next(b for b in app.button if b.label == "Keep this").click().run()
+    assert "say what was done" in " ".join(e.value for e in app.error).casefold()
+
+
+@pytest.mark.parametrize(
+    ("section", "said"),
+    [
+        ("Case types", "Left outside limits"),
+        ("Gauges", "since its last good check"),
+        ("Shims", "No shim stock yet"),
+        ("How well it is kept", "no single readings with a feeler"),
+        ("The month", "came in"),
+    ],
+)
+def test_every_table_of_the_workshop(found: Log, section: str, said: str) -> None:
+    app = open_page("workshop")
+    next(iter(app.button_group)).set_value(section).run()
+    assert not app.exception
+    assert said.casefold() in (texts(app) + " ".join(m.label for m in app.metric)).casefold()
+    assert found.exists()
+
+
+def test_a_job_leaves_with_a_concession_in_someones_name(found: Log, tmp_path: Path) -> None:
+    jobs.open_job(found, Job("K-900", "MR-1", now()), submission())
+    how = Circumstances("Ash", None, None, ("oiled", "rotating"))
+    jobs.add_part(found, Part("K-900", "bearing", condition="new"), submission())
+    capture.take(found, Place("K-900", "torque", "final"), "30", how, submission())
+    app = open_page("job", job="K-900")
+    assert "Choose your name at the top" in texts(app)
+    app.selectbox(key="person").set_value("Heron").run()
+    assert not any(b.label.startswith("Sign off") for b in app.button if b.key != "sign_off_page")
+    next(t for t in app.text_area if t.label.startswith("Concession")).set_value("stiff new seal, runs in")
+    next(b for b in app.button if b.label == "Grant the concession").click().run()
+    next(b for b in app.button if b.label.startswith("Sign off: it leaves")).click().run()
+    assert not app.exception
+    row = jobs.tell(found, "K-900").job
+    assert row["concession"] == "stiff new seal, runs in (Heron)"
+    assert row["dispatched"] is not None
+    assert tmp_path.exists()
 
 
 def test_what_stands_against_a_job_is_on_its_page(found: Log) -> None:

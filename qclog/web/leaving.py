@@ -1,0 +1,44 @@
+"""Signing a job off: a concession where something is outside limits, then out of the door."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from qclog.domain.moments import now
+from qclog.errors import QclogError
+from qclog.services import jobs
+from qclog.services.jobs import Story
+from qclog.services.sign_off import SignOff
+from qclog.store.log import Log, Submission
+from qclog.web import who
+from qclog.web.frame import plain, show_error
+
+
+def show_leaving(log: Log, story: Story, found: SignOff) -> None:
+    """The steps to let a job go, each in the name of whoever is signed on."""
+    job = str(story.job["job"])
+    name = who.need(log, "sign this job off")
+    if name is None:
+        return
+    if found.outside and not found.concession:
+        with st.form("concession", border=False):
+            why = st.text_area(
+                f"Concession: what is let pass, and why ({plain(name)} answers for it)", max_chars=400, key=f"why_{job}"
+            )
+            if st.form_submit_button("Grant the concession") and why.strip():
+                _say(log, job, "concession", f"{why.strip()} ({name})", name)
+        st.caption("It is outside limits, so it leaves only with a concession, or after it is put right.")
+        return
+    if not found.clear:
+        st.caption("What is listed above stays with the job; signing off says that you have read it.")
+    if st.button("Sign off: it leaves now", type="primary", icon=":material/local_shipping:", key=f"leave_{job}"):
+        _say(log, job, "dispatched", now(), name)
+
+
+def _say(log: Log, job: str, what: str, value: object, name: str) -> None:
+    try:
+        jobs.say(log, job, what, value, Submission(name, "bench", f"{what} of job {job}"))
+    except QclogError as error:
+        show_error(error)
+        return
+    st.rerun()
