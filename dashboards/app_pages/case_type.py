@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from qclog.web import case_types, reading
+from qclog.web import case_types, comparing, reading
 
 st.title("Case types")
 log = reading.log()
@@ -17,4 +17,7 @@ else:
         case_types.show_figures(chart)
         case_types.show_chart(chart)
         case_types.show_flagged(chart)
+        comparing.show_side_by_side(log, chart)
+        comparing.show_periods(chart)
+        comparing.show_limit_history(log, chart)
         case_types.show_asked(chart)

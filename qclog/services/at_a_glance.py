@@ -22,6 +22,8 @@ from qclog.store.log import Log
 from qclog.watch.findings import Finding
 from qclog.watch.observations import Observations
 
+MOST_NAMED = 2
+
 
 @dataclass(frozen=True, slots=True)
 class TypeGlance:
@@ -77,6 +79,7 @@ def _moves(case_type: str, standing: Sequence[Finding]) -> str:
     mine = [f for f in standing if case_type in f.case_types]
     said = [f"{f.cause} ({f.level})" for f in mine if f.cause != "odd casing"]
     odd = sum(f.cause == "odd casing" for f in mine)
+    said = [*said[:MOST_NAMED], *([f"{len(said) - MOST_NAMED} more"] if len(said) > MOST_NAMED else [])]
     said += [f"{odd} odd unit{'' if odd == 1 else 's'}"] if odd else []
     return "; ".join(said)
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
+from qclog.charts.over_time import PICKED, PICKED_ODD
 from qclog.domain.moments import show_moment
 from qclog.services import pictures
 from qclog.services.case_chart import CaseChart
@@ -102,7 +105,12 @@ def show_chart(chart: CaseChart) -> None:
     st.caption(plain(pictures.subtitle(chart)))
     over, spread = pictures.panels_of(chart, aid, dark=reading.is_dark(), height=360)
     left, right = st.columns([4, 1], gap="small")
-    left.altair_chart(over, theme=None, width="stretch")
+    chosen: Any = left.altair_chart(
+        over, theme=None, width="stretch", on_select="rerun", selection_mode=[PICKED, PICKED_ODD], key="over_time"
+    )
+    for name in (PICKED, PICKED_ODD):
+        for point in chosen.selection.get(name, []):
+            st.switch_page("app_pages/job.py", query_params={"job": point["job"]})
     right.altair_chart(spread, theme=None, width="stretch")
     if aid is not None:
         st.caption(plain(f"Squares: {NAMES[aid.kind]}, {aid.false_alarm}. An aid to the eye: it raises no finding."))

@@ -130,3 +130,15 @@ def test_an_aid_to_the_eye_is_one_press_away_and_says_how_often_it_is_wrong(foun
     assert "a false alarm every 73 units" in said
     assert "it raises no finding" in said
     assert found.exists()
+
+
+def test_units_stand_side_by_side_on_the_case_type_page(found: Log) -> None:
+    app = open_page("case_type", case_type="MR-1", characteristic="trial_pack")
+    said = texts(app)
+    assert "More different than luck explains on this chart alone" in said
+    control = next(c for c in app.button_group if c.label == "By")
+    control.set_value("lot").run()
+    assert not app.exception
+    assert "6 with 3 units or more" in texts(app)
+    assert any(e.label == "How the workshop's limits came to be (1 version)" for e in app.expander)
+    assert found.exists()
