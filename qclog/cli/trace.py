@@ -139,6 +139,7 @@ def _print_unit(unit: UnitTrace) -> None:
     _print_grid("Each value among its peers, counted from the lowest", tables.peers_grid(unit))
     _print_grid("Corrected or read again", tables.readings_grid(unit, counting=False).without_empty())
     _print_grid("Parts and lots", tables.parts_grid(unit).without_empty())
+    _print_grid("Sub-assemblies built earlier", tables.inside_grid(unit))
 
 
 def _print_going(found: Trace, case_type: str) -> None:

@@ -161,6 +161,18 @@ def said_and_unit(told: StoryReading) -> tuple[str, str]:
     return said, whole.removeprefix(said).strip()
 
 
+def became_of(told: StoryReading, story: Story) -> str:
+    """What became of a reading; where it was corrected, to what, by whom and why."""
+    row = told.row
+    if not row["replaced"] or row["struck_why"]:
+        return fate_text(row)
+    place = ("characteristic", "stage", "position")
+    for other in story.readings:
+        if other.row["replaces"] == row["attempt"] and all(other.row[name] == row[name] for name in place):
+            return f"corrected to {reading_text(other.row)} by {other.row['entered_by']}: {other.row['reason']}"
+    return fate_text(row)
+
+
 def without_repeats(rows: list[tuple[str, ...]], columns: tuple[int, ...]) -> list[tuple[str, ...]]:
     """Rows in which cells of the first column's group are left blank where they only repeat the row above."""
     shown = []
@@ -225,7 +237,7 @@ def _remarks(story: Story) -> list[Block]:
             STAGE_WORDS[t.row["stage"]],
             t.row["position"],
             *said_and_unit(t),
-            fate_text(t.row),
+            became_of(t, story),
             t.row["technician"],
         )
         for t in others

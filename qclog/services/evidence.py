@@ -83,6 +83,14 @@ def weigh(
     return tuple(sorted(points, key=lambda p: GRADES.index(p.grade)))
 
 
+def weigh_inside(job: str, gauges: Sequence[GaugeDay], outside: Sequence[Outside]) -> tuple[Point, ...]:
+    """What stands against a sub-assembly built earlier as a job of its own; open, since the unit was read after it."""
+    about = f"sub-assembly built as job {job}"
+    settle = "measure the sub-assembly by itself"
+    doubtful = [Point(OPEN, about, f"gauge {g.gauge} {_gauge_text(g)}", settle) for g in gauges if g.state == DOUBT]
+    return (*doubtful, *(Point(OPEN, about, f"it left with {o.text}", settle) for o in outside if o.out))
+
+
 def outside_at_dispatch(story: Story) -> tuple[Outside, ...]:
     """Final readings and worked-out values that were out of the limits in force that day, or too close to call."""
     found = []

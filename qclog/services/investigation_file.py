@@ -49,6 +49,8 @@ SHARES = {
     "serial": 1.0,
     "gauge": 1.0,
     "95 % interval": 1.0,
+    "gauges": 2.0,
+    "outside limits": 3.0,
     "comebacks": 2.0,
     "came back of those": 2.4,
 }
@@ -119,6 +121,8 @@ def _unit(unit: UnitTrace) -> list[Block]:
     ]
     if story.parts:
         blocks += [Heading("Parts and lots"), *table(tables.parts_grid(unit))]
+    if unit.inside:
+        blocks += [Heading("Sub-assemblies built earlier"), *table(tables.inside_grid(unit))]
     return blocks
 
 

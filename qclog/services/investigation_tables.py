@@ -10,13 +10,14 @@ from dataclasses import dataclass
 
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.moments import show_moment
-from qclog.services.build_record import said_and_unit
+from qclog.services.build_record import became_of, said_and_unit
 from qclog.services.comeback_readings import Going
 from qclog.services.comeback_risk import Risk
+from qclog.services.gauge_days import DOUBT
 from qclog.services.paper import number_text, plural, unit_name
 from qclog.services.sisters import RECALL_COLUMNS, Link, Recalled
 from qclog.services.tracing import Trace, UnitTrace
-from qclog.services.wording import asked_text, fate_text, verdict_text
+from qclog.services.wording import asked_text, verdict_text
 
 RECALL_WORDS = tuple(name.replace("_", " ").replace("customer ref", "customer") for name in RECALL_COLUMNS)
 
@@ -60,7 +61,9 @@ def readings_grid(unit: UnitTrace, *, counting: bool | None = None) -> Grid:
             *said_and_unit(t),
             asked_text(t.characteristic, t.verdict) if t.characteristic else "",
             verdict_text(t.verdict, t.characteristic) if t.row["counts"] else "",
-            ". ".join(x for x in (fate_text(t.row), (t.row["conditions"] or "").replace("_", " "), t.row["note"]) if x),
+            ". ".join(
+                x for x in (became_of(t, unit.story), (t.row["conditions"] or "").replace("_", " "), t.row["note"]) if x
+            ),
             t.row["gauge"] or "",
             t.row["technician"],
             show_moment(t.row["taken_at"], zone),
@@ -135,6 +138,21 @@ def parts_grid(unit: UnitTrace) -> Grid:
         for p in unit.story.parts
     )
     return Grid(("part", "lot", "supplier", "condition", "built as job", "who else"), rows)
+
+
+def inside_grid(unit: UnitTrace) -> Grid:
+    """Sub-assemblies built earlier as jobs of their own: by whom, their gauges, and what left outside limits."""
+    rows = tuple(
+        (
+            inner.job,
+            ", ".join(dict.fromkeys(t.row["technician"] for t in inner.story.readings)),
+            plural(len(inner.story.readings), "reading"),
+            "; ".join(f"{g.gauge}: {g.why}" for g in inner.gauges if g.state == DOUBT) or "none in doubt",
+            "; ".join(o.text for o in inner.outside) or "nothing",
+        )
+        for inner in unit.inside
+    )
+    return Grid(("built as job", "read by", "readings", "gauges", "outside limits"), rows)
 
 
 def links_grid(trace: Trace, links: Sequence[Link]) -> Grid:

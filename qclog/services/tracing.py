@@ -28,6 +28,7 @@ from qclog.store.log import Log
 class UnitTrace:
     """What the log knows of one job of a unit."""
 
+    log: Log
     shop: Shop
     watched: Watched
     story: Story
@@ -47,6 +48,12 @@ class UnitTrace:
     def gauges(self) -> tuple[GaugeDay, ...]:
         """Whether each gauge was right that day."""
         return judge_gauges(self.shop, self.story)
+
+    @cached_property
+    def inside(self) -> tuple[UnitTrace, ...]:
+        """The sub-assemblies built into it that were jobs of their own."""
+        built = dict.fromkeys(p["sub_assembly"] for p in self.story.parts if p["sub_assembly"] not in (None, self.job))
+        return tuple(UnitTrace(self.log, self.shop, self.watched, jobs.tell(self.log, job), ()) for job in built)
 
     @cached_property
     def outside(self) -> tuple[Outside, ...]:
@@ -74,7 +81,11 @@ class UnitTrace:
     def points(self) -> tuple[Point, ...]:
         """The evidence, graded."""
         findings = [f for f in self.watched.standing if touches(self.shop, f, self.job)]
-        return evidence.weigh(self.shop, self.story, findings, self.gauges, self.changes, self.going)
+        points = evidence.weigh(self.shop, self.story, findings, self.gauges, self.changes, self.going)
+        inside = (
+            point for inner in self.inside for point in evidence.weigh_inside(inner.job, inner.gauges, inner.outside)
+        )
+        return (*points, *inside)
 
 
 @dataclass(frozen=True)
@@ -180,5 +191,5 @@ def trace(
     unit = None
     if chosen is not None:
         story = jobs.tell(log, chosen)
-        unit = UnitTrace(shop, watched, story, read_all(log, story.sheet.code))
+        unit = UnitTrace(log, shop, watched, story, read_all(log, story.sheet.code))
     return Trace(log, shop, subject, watched, unit)

@@ -94,6 +94,9 @@ def show_corrections_and_parts(unit: UnitTrace) -> None:
     if grid.rows:
         with st.expander(f"Parts and lots: {len(grid.rows)}"):
             _show(grid)
+    for job, by, readings, gauges, outside in tables.inside_grid(unit).rows:
+        said = f"Sub-assembly built as job {job} by {by or 'nobody named'}, {readings}; gauges: {gauges}"
+        st.info(plain(f"{said}; outside limits: {outside}."), icon=":material/deployed_code:")
 
 
 def show_sharing(trace: Trace) -> None:

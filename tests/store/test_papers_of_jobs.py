@@ -62,7 +62,7 @@ def test_a_build_record_has_what_counts_and_keeps_what_does_not(shop: Log) -> No
     assert 1 in left.strong
     gone = next(t for name, t in tables(document).items() if name.startswith("Readings that no longer count"))
     assert gone.rows[0][3] == "61"
-    assert "corrected since" in gone.rows[0]
+    assert "corrected to 16 thou by Ash: mistyped" in gone.rows[0]
     said = " ".join(texts_of(set_pdf(document)))
     for word in ("S-9", "BELOW 19 thou", "maker's manual", verifying.job_digest(shop, "J-1").text, "Released by"):
         assert word in said

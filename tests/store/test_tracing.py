@@ -186,7 +186,17 @@ def test_a_correction_is_told_with_who_and_why(sample: Log, watched: Watched) ->
     assert found.unit is not None
     remarks = tables.readings_grid(found.unit).columns["remarks"]
     assert any(f"corrects attempt {row['replaces']}: {row['reason']}" in remark for remark in remarks)
-    assert any("corrected since" in remark for remark in remarks)
+    assert any(f"by {submission().by}: {row['reason']}" in remark for remark in remarks if "corrected to" in remark)
+
+
+def test_a_sub_assembly_is_told_with_its_own_gauges(sample: Log, watched: Watched) -> None:
+    """J0174 has one built three months earlier with DT-2, before that gauge fell."""
+    found = trace(sample, "J0174", watched=watched)
+    assert found.unit is not None
+    assert [inner.job for inner in found.unit.inside] == ["J0104"]
+    assert {g.state for g in found.unit.inside[0].gauges} == {"right"}
+    assert any(link.kind == "sub_assembly" and set(link.jobs) == {"J0104", "J0174"} for link in found.links)
+    assert not any("J0104" in p.about for p in found.unit.points)
 
 
 def test_the_whole_file_holds_every_reading_and_the_same_log_gives_the_same_bytes(
