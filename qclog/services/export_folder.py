@@ -35,14 +35,14 @@ _QUERIES = {
 def export_folder(log: Log, folder: Path) -> list[tuple[str, int]]:
     """Write every file of the contract, and stock, notes on findings and changes if there are any; (file, rows) each.
 
-    InputError if the folder holds something already; OutputError if it can't be written, and then it is left empty.
+    InputError if the folder holds something already; OutputError if it can't be written: then nothing is there.
     """
     with log.reading() as use:
         zone = timezone_of(use)
         sheets = use.rows("sheets")
         frames = {name: use.frame(query) for name, query in _QUERIES.items()}
-    with new_folder(folder):
-        return _write(folder, sheets, frames, zone)
+    with new_folder(folder) as part:
+        return _write(part, sheets, frames, zone)
 
 
 def _write(

@@ -227,9 +227,9 @@ def whole_file(trace: Trace, links: Sequence[Link] | None = None) -> dict[str, b
 def save_folder(trace: Trace, folder: Path, links: Sequence[Link] | None = None) -> tuple[Path, ...]:
     """Write the whole file into a new folder; the files written. InputError if it has something in it already."""
     made = whole_file(trace, links)
-    with new_folder(folder):
+    with new_folder(folder) as part:
         for name, content in made.items():
-            (folder / name).write_bytes(content)
+            (part / name).write_bytes(content)
     return tuple(folder / name for name in made)
 
 

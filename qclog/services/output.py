@@ -26,23 +26,27 @@ def new_file(path: Path) -> Iterator[Path]:
 
 
 @contextmanager
-def new_folder(path: Path) -> Iterator[None]:
-    """Makes the folder `path` to write into; after a failure it is empty again.
+def new_folder(path: Path) -> Iterator[Path]:
+    """Gives the folder to write into, which becomes `path` once it is whole: a kill leaves none that looks whole.
 
     InputError if it is there with something in it; OutputError if it can't be written.
     """
+    part = path.with_name(f".{path.name}.unfinished")
     try:
         if path.is_dir() and any(path.iterdir()):
             raise InputError("the folder is not empty", field="folder", found=path, hint="name a new one")
-        path.mkdir(parents=True, exist_ok=True)
-        try:
-            yield
-        except BaseException:  # Ctrl-C too must leave nothing that looks like a whole export
-            for inside in path.iterdir():
-                shutil.rmtree(inside) if inside.is_dir() else inside.unlink()
-            raise
+        if part.exists():
+            shutil.rmtree(part)
+        part.mkdir(parents=True)
+        yield part
+        if path.is_dir():
+            path.rmdir()
+        part.rename(path)
     except OSError as error:
         raise _cannot_write("folder", path, error) from error
+    finally:
+        with suppress(OSError):  # where nothing could be written there is nothing to take away
+            shutil.rmtree(part, ignore_errors=True)
 
 
 def _cannot_write(what: str, path: Path, error: OSError) -> OutputError:

@@ -45,17 +45,17 @@ def is_parquet_copy(folder: Path) -> bool:
 def export_parquet(log: Log, folder: Path) -> list[tuple[str, int]]:
     """Write every table to `folder`, and what describes them; (file, rows) each.
 
-    InputError if the folder holds something already; OutputError if it can't be written, and then it is left empty.
+    InputError if the folder holds something already; OutputError if it can't be written: then nothing is there.
     """
     with log.reading() as use:
         frames = {name: use.whole_table(name) for name in sorted(use.table_names())}
         frames[_UNITS] = _units(use)
         described = _describe(use, frames)
-    with new_folder(folder):
+    with new_folder(folder) as part:
         for name, frame in frames.items():
-            frame.write_parquet(folder / f"{name}.parquet")
+            frame.write_parquet(part / f"{name}.parquet")
         text = json.dumps(described, ensure_ascii=False, indent=1) + "\n"
-        (folder / DESCRIPTOR).write_text(text, encoding="utf-8", newline="")
+        (part / DESCRIPTOR).write_text(text, encoding="utf-8", newline="")
     return [(f"{name}.parquet", len(frame)) for name, frame in frames.items()]
 
 

@@ -79,5 +79,7 @@ def fate_text(row: dict[str, Any]) -> str:
     if row["replaced"]:
         return "corrected since"
     if row["replaces"] is not None:
-        return f"corrects attempt {row['replaces']}: {row['reason']}"
+        again = f"; attempt {row['replaces']} was corrected twice, and the later correction counts"
+        later = again if row["corrected_again"] else "" if row["counts"] else "; read again since"
+        return f"corrects attempt {row['replaces']}: {row['reason']}{later}"
     return "" if row["counts"] else "read again since"

@@ -6,7 +6,12 @@ WITH here AS (
             SELECT 1 FROM reading AS c
             WHERE c.job = r.job AND c.characteristic = r.characteristic AND c.stage = r.stage
               AND c.position = r.position AND c.replaces = r.attempt
-        ) AS replaced
+        ) AS replaced,
+        EXISTS (
+            SELECT 1 FROM reading AS c
+            WHERE c.job = r.job AND c.characteristic = r.characteristic AND c.stage = r.stage
+              AND c.position = r.position AND c.replaces = r.replaces AND c.attempt > r.attempt
+        ) AS corrected_again
     FROM reading AS r
     LEFT JOIN (SELECT reading, min(reason) AS reason, min(person) AS person FROM strike GROUP BY reading) AS s
         ON s.reading = r.id

@@ -93,7 +93,7 @@ def test_an_export_or_a_picture_on_a_full_disk_leaves_nothing_half_written(log: 
     assert qclog(*READ, "--log", str(log.path)).returncode == 0
     out = tmp_path / "out"
     told(qclog("export", str(out), "--log", str(log.path), room=100), "can't be written")
-    assert list(out.iterdir()) == []
+    assert not [f for f in tmp_path.iterdir() if "out" in f.name]
     picture = tmp_path / "chart.svg"
     told(
         qclog("chart", "MR-1", "trial_pack", "--out", str(picture), "--log", str(log.path), room=1000),

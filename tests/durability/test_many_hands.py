@@ -1,0 +1,76 @@
+"""Many hands on one log: nothing lost, nothing doubled, nobody starved, and a clear word when it is busy too long."""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+
+import pytest
+
+from qclog.services import capture, jobs
+from qclog.services.capture import Circumstances, Place
+from qclog.services.verifying import verify
+from qclog.store.log import Log
+from tests.conftest import submission
+from tests.durability.hands import qclog, work_together
+
+
+def test_six_sessions_two_terminals_and_an_import(log: Log, tmp_path: Path) -> None:
+    hands = work_together(log, tmp_path, each=4, at_terminals=2, imported=2_000)
+    assert len(hands.keys) == 24
+
+
+@pytest.mark.long
+def test_many_hands_for_longer(log: Log, tmp_path: Path) -> None:
+    hands = work_together(log, tmp_path, each=60, at_terminals=12, imported=200_000)
+    print(f"\n{hands}")
+    assert len(hands.keys) == 360
+    assert max(hands.waits) < log.patience
+
+
+PLACE = Place("J-1", "stand_off", "trial", "12")
+
+
+def test_two_people_correct_the_same_reading(log: Log) -> None:
+    """Both corrections are kept and both are shown; the one that came last counts."""
+    capture.take(log, PLACE, "61", Circumstances("Ash", "FG-1"), submission("reading"))
+    meet = threading.Barrier(2)
+
+    def correct(who: str, value: str) -> None:
+        meet.wait()
+        capture.correct(log, PLACE, 1, value, f"as {who} saw it", Circumstances(who), submission("correction", who))
+
+    both = [threading.Thread(target=correct, args=pair) for pair in (("Ash", "16"), ("Heron", "17"))]
+    for one in both:
+        one.start()
+    for one in both:
+        one.join()
+    rows = [r.row for r in jobs.tell(log, "J-1").readings]
+    assert [(r["attempt"], r["replaces"], r["counts"]) for r in rows] == [(1, None, False), (2, 1, False), (3, 1, True)]
+    assert {(r["technician"], r["said"]) for r in rows[1:]} == {("Ash", "16"), ("Heron", "17")}
+    assert verify(log).sound
+    shown = qclog("job", "show", "J-1", log=log).stdout
+    for said in ("as Ash saw it", "as Heron saw it", "61", "16", "17"):
+        assert said in shown, shown
+    assert "attempt 1 was corrected twice" in shown, shown
+
+
+def test_a_log_that_is_busy_too_long_says_so(log: Log) -> None:
+    with log.reading():
+        done: list[str] = []
+
+        def ask() -> None:
+            try:
+                capture.take(
+                    Log(log.path, patience=0.2), PLACE, "16", Circumstances("Ash", "FG-1"), submission("reading")
+                )
+            except OSError as error:
+                done.append(str(error))
+
+        waiting = threading.Thread(target=ask)
+        waiting.start()
+        waiting.join()
+    (said,) = done
+    assert "in use by another program for 0.2 s" in said
+    assert "wait for the import or report" in said
+    assert jobs.tell(log, "J-1").readings == ()
