@@ -109,22 +109,23 @@ def over_time(picture: Picture, scale: alt.Scale, *, dark: bool, width: int | No
     ]
     base = alt.Chart(data)
     track = base.mark_line(color=colours["quiet"], strokeWidth=1, opacity=0.5).encode(x=x, y=y)
-    pick = alt.selection_point(name=PICKED, fields=["job"], empty=False)
-    pick_odd = alt.selection_point(name=PICKED_ODD, fields=["job"], empty=False)
     sound = (
         base.transform_filter("datum.note == ''")
         .mark_point(
             shape="circle", filled=True, size=46 if len(rows) < 400 else 18, color=colours["reading"], opacity=0.9
         )
         .encode(x=x, y=y, tooltip=hover)
-        .add_params(pick)
     )
     odd = (
         base.transform_filter("datum.note != ''")
         .mark_point(shape="diamond", filled=True, size=110 if len(rows) < 400 else 50, color=colours["odd"], opacity=1)
         .encode(x=x, y=y, tooltip=hover)
-        .add_params(pick_odd)
     )
+    if width is None:  # on a page a point can be clicked; two plots side by side can't both have such names
+        sound, odd = (
+            points.add_params(alt.selection_point(name=name, fields=["job"], empty=False))
+            for points, name in ((sound, PICKED), (odd, PICKED_ODD))
+        )
     behind = [*_stretches(picture, x, y, colours), *_lines(picture, scale, colours, (width, height))]
     return alt.layer(*behind, track, *_average(picture, x, y, colours), sound, odd, *_marks(picture, x, y)).properties(
         width="container" if width is None else width, height=height

@@ -9,7 +9,8 @@ import polars as pl
 from qclog.charts.over_time import draw
 from qclog.report.document import Block, Column, Document, Facts, Figure, Heading, Paragraph, Points, Table
 from qclog.report.figures import figure_of
-from qclog.services import finding_life, finding_words, paper, stock
+from qclog.services import finding_life, finding_words, paper
+from qclog.services.at_a_glance import look_at_shims
 from qclog.services.case_chart import chart_series
 from qclog.services.finding_life import Followed, Watched
 from qclog.services.investigation_file import table
@@ -207,8 +208,8 @@ def _quality(month: Month) -> list[Block]:
 
 
 def _stock(log: Log) -> list[Block]:
-    low = stock.low_stock(stock.list_stock(log))
-    if not low:
+    short = [s for s in look_at_shims(log) if s.buy]
+    if not short:
         return []
     columns = (
         Column("set"),
@@ -216,6 +217,20 @@ def _stock(log: Log) -> list[Block]:
         Column("unit"),
         Column("there", "decimal"),
         Column("least", "decimal"),
+        Column("enough", "decimal"),
+        Column("buy", "decimal"),
     )
-    rows = tuple((name, f"{size:g}", unit, str(n), str(least)) for name, size, n, least, unit in low)
-    return [Heading("Shims below their least"), Table(columns, rows)]
+    rows = tuple(
+        (
+            s.stock_set,
+            f"{s.nominal:g}",
+            s.unit,
+            str(s.there),
+            "" if s.minimum is None else str(s.minimum),
+            "" if s.enough is None else str(s.enough),
+            str(s.buy),
+        )
+        for s in short
+    )
+    note = "Enough: nine chances in ten for the open jobs and a month at the pace of the last 90 days."
+    return [Heading("Shims to buy"), Table(columns, rows), Paragraph(note, quiet=True)]
