@@ -2,28 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import streamlit as st
 
 from qclog.services import at_a_glance, jobs, month
-from qclog.services.shop import Shop, read_shop
 from qclog.store.log import Log
 from qclog.web import papers, reading, standing
 from qclog.web.frame import plain
 from qclog.web.tables import show_figures_in_a_row, show_table
 
 SECTIONS = ("Jobs", "Case types", "Gauges", "Shims", "How well it is kept", "The month")
-
-
-def shop(of: Log) -> Shop:
-    """The log as the tables look at it, kept until the log changes."""
-    return _shop(str(of.path), reading.revision(of))
-
-
-@st.cache_resource(max_entries=2, show_spinner=False)
-def _shop(path: str, revision: int) -> Shop:  # noqa: ARG001 - the revision is part of the key
-    return read_shop(Log(Path(path)))
 
 
 def show_counts(log: Log) -> None:
@@ -80,7 +67,7 @@ def show_jobs(log: Log) -> None:
 def show_case_types(log: Log) -> None:
     """Every case type in one row: volume, what moves, share outside limits, comebacks for the time out."""
     st.subheader("Case types, the busiest first")
-    rows = at_a_glance.look_at_types(log, shop(log), standing.watched(log).standing)
+    rows = at_a_glance.look_at_types(log, reading.shop(log), standing.watched(log).standing)
     if not rows:
         st.info("No case types yet. Add a sheet at the terminal: `qclog sheet add FILE`")
         return
@@ -105,7 +92,7 @@ def show_case_types(log: Log) -> None:
 def show_gauges(log: Log) -> None:
     """Every gauge: what it asks for, its last check, and what was read with it since."""
     st.subheader("Gauges, those that ask for something first")
-    looked = shop(log)
+    looked = reading.shop(log)
     rows = at_a_glance.look_at_gauges(looked)
     if not rows:
         st.info("No gauges yet. Add one at the terminal: `qclog gauge add NAME`")

@@ -9,7 +9,6 @@ import streamlit as st
 from qclog.domain.moments import show_moment
 from qclog.services import finding_words, investigation_file, sisters, tracing
 from qclog.services import investigation_tables as tables
-from qclog.services.shop import Shop, read_shop
 from qclog.services.sisters import Link
 from qclog.services.subject import find_subject
 from qclog.services.tracing import Trace
@@ -33,19 +32,9 @@ def ask() -> str:
     return text.strip()
 
 
-def shop_of(log: Log) -> Shop:
-    """Everything a trace looks across, kept until the log changes."""
-    return _shop(str(log.path), reading.revision(log))
-
-
-@st.cache_resource(max_entries=2, show_spinner=False)
-def _shop(path: str, revision: int) -> Shop:  # noqa: ARG001 - the revision is part of the key
-    return read_shop(Log(Path(path)))
-
-
 def show_where_to_begin(log: Log) -> None:
     """The last comebacks, to begin with."""
-    shop = shop_of(log)
+    shop = reading.shop(log)
     backs = shop.comebacks.sort("returned", descending=True).head(_MOST_BEGINNINGS)
     if backs.is_empty():
         st.info("No comebacks are in the log. Any serial, job, customer reference, lot or gauge can be traced.")
@@ -63,10 +52,10 @@ def show_where_to_begin(log: Log) -> None:
 
 def choose_visit(log: Log, text: str) -> str | None:
     """Which visit of the unit is meant; None for a lot, a batch or a gauge."""
-    subject = find_subject(shop_of(log), text)
+    subject = find_subject(reading.shop(log), text)
     if subject.main is None or len(subject.jobs) == 1:
         return subject.main
-    shop = shop_of(log)
+    shop = reading.shop(log)
     job: str = st.selectbox(
         f"{len(subject.jobs)} visits of {subject.words}",
         subject.jobs,
@@ -80,7 +69,7 @@ def show_head(log: Log, job: str) -> None:
     """What the unit is, and what brought it back. Shown before the rest is worked out."""
     story = reading.story(log, job)
     row, zone = story.job, story.zone
-    shop = shop_of(log)
+    shop = reading.shop(log)
     st.header(f"Job {plain(job)}: {plain(story.sheet.name)}")
     facts = {
         "serial": row["case_serial"],

@@ -15,6 +15,7 @@ from qclog.services.launching import LOG_VARIABLE
 from qclog.services.learning import Learned, learn
 from qclog.services.series import Series, read_series
 from qclog.services.sheets import Overview
+from qclog.services.shop import Shop, read_shop
 from qclog.store.log import Log
 
 
@@ -63,6 +64,16 @@ def chart(of: Log, case_type: str, code: str, group: case_chart.Group | None) ->
     if group is None:
         return case_chart.chart_series(found)
     return case_chart.chart_series(found, stage=group.stage, condition=group.condition, machined=group.machined)
+
+
+def shop(of: Log) -> Shop:
+    """Jobs, parts, comebacks, gauges and what was read with which."""
+    return _shop(str(of.path), revision(of))
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _shop(path: str, revision: int) -> Shop:  # noqa: ARG001 - the revision is part of the key
+    return read_shop(Log(Path(path)))
 
 
 def learned(of: Log, case_type: str) -> Learned:

@@ -29,13 +29,6 @@ from tests.report.pages import texts_of
 SAMPLE = resources.folder("sample_data")
 
 
-@pytest.fixture(scope="module")
-def sample(tmp_path_factory: pytest.TempPathFactory) -> Log:
-    log = Log(tmp_path_factory.mktemp("sample") / "demo.duckdb")
-    import_folder(log, SAMPLE, submission("sample workshop"), timezone="Europe/London")
-    return log
-
-
 @pytest.fixture
 def shop(tmp_path: Path, folder: Path) -> Log:
     made = Log(tmp_path / "imported.duckdb")

@@ -19,28 +19,15 @@ from qclog import resources
 from qclog.demo.stories import DROPPED
 from qclog.domain.jobs import Job, Part
 from qclog.errors import InputError, UnknownNameError
-from qclog.services import finding_life, investigation_file, jobs, people
+from qclog.services import investigation_file, jobs, people
 from qclog.services import investigation_tables as tables
 from qclog.services.finding_life import Watched
-from qclog.services.import_folder import import_folder
 from qclog.services.tracing import Trace, trace
 from qclog.store.log import Log
 from tests.conftest import submission
 from tests.report.pages import texts_of
 
 SAMPLE = resources.folder("sample_data")
-
-
-@pytest.fixture(scope="module")
-def sample(tmp_path_factory: pytest.TempPathFactory) -> Log:
-    log = Log(tmp_path_factory.mktemp("sample") / "demo.duckdb")
-    import_folder(log, SAMPLE, submission("sample workshop"), timezone="Europe/London")
-    return log
-
-
-@pytest.fixture(scope="module")
-def watched(sample: Log) -> Watched:
-    return finding_life.watch(sample)
 
 
 def table(name: str) -> pl.DataFrame:
