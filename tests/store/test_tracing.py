@@ -76,6 +76,13 @@ def test_the_units_read_with_a_dropped_gauge_are_those_between_its_fall_and_its_
     assert len(found.subject.jobs) == 22
 
 
+def test_the_units_of_a_machined_batch_are_those_of_the_folder(sample: Log, watched: Watched) -> None:
+    found = trace(sample, "M07", watched=watched)
+    mine = table("jobs").filter(pl.col("machining_batch") == "M07")["job"]
+    assert {r.job for r in found.recall(found.suggested)} == set(mine)
+    assert len(mine) == 8
+
+
 def test_a_gauge_in_doubt_is_told_with_how_far_it_was_off(sample: Log, watched: Watched) -> None:
     found = trace(sample, "J0175", watched=watched)
     assert found.unit is not None
