@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from qclog.errors import InputError
 from qclog.report.codes import draw_code
@@ -29,7 +30,7 @@ def label_sheet(log: Log, names: Mapping[str, Sequence[str]], copies: int = 1) -
     codes = []
     for kind, name in wanted:
         found = find_subject(shop, name, kind)
-        codes += [draw_code(kind, found.name)] * copies
+        codes += [replace(draw_code(kind, found.name), text=f"{kind} {found.name}")] * copies
     kinds = ", ".join(kind + "s" for kind, some in names.items() if some)
     said = Paragraph(
         "Print at full size. A scanned code opens what it names; it is never taken for a reading.", quiet=True

@@ -138,4 +138,4 @@ def show_comebacks(trace: Trace) -> None:
 
 
 def _show(grid: Grid) -> None:
-    show_table(grid.columns)
+    show_table(grid.columns, right=grid.numbers)

@@ -29,13 +29,19 @@ def show_facts_in_a_row(facts: Mapping[str, str]) -> None:
             st.markdown(f":small[{plain(name)}]  \n**{plain(fact)}**", width="content")
 
 
-def show_table(columns: Mapping[str, Sequence[object]], *, key: str | None = None) -> int | None:
-    """Show named columns of equal length. With `key` a row can be chosen; its number is returned."""
+def show_table(
+    columns: Mapping[str, Sequence[object]], *, key: str | None = None, right: Sequence[str] = ()
+) -> int | None:
+    """Show named columns of equal length. With `key` a row can be chosen; its number is returned.
+
+    `right` names columns of numbers that were written out, to be set to the right as numbers are.
+    """
     rows = max((len(values) for values in columns.values()), default=0)
     frame = pl.DataFrame({name: _cells(values) for name, values in columns.items()})
     height: int | Literal["content"] = 38 + 35 * _MOST_ROWS if rows > _MOST_ROWS else "content"
     # Long names must not push what was read off a narrow screen; a press on one shows it whole.
     wide = {name: st.column_config.Column(width=_WIDEST) for name in frame.columns if name == "what"}
+    wide |= {name: st.column_config.Column(alignment="right") for name in frame.columns if name in right}
     if key is None:
         st.dataframe(frame, hide_index=True, height=height, column_config=wide)
         return None

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 
+import numpy as np
 import pypdfium2
+import zxingcpp
 
 
 def texts_of(pdf: bytes) -> list[str]:
@@ -12,6 +14,16 @@ def texts_of(pdf: bytes) -> list[str]:
     opened = pypdfium2.PdfDocument(pdf)
     try:
         return [re.sub(r"\s+", " ", page.get_textpage().get_text_range().replace("\u200b", "")) for page in opened]
+    finally:
+        opened.close()
+
+
+def codes_of(pdf: bytes, page: int = 0) -> list[str]:
+    """What a reader of codes that had no part in making them reads on a page."""
+    opened = pypdfium2.PdfDocument(pdf)
+    try:
+        seen = np.asarray(opened[page].render(scale=2.5).to_pil().convert("L"))
+        return [code.text for code in zxingcpp.read_barcodes(seen)]
     finally:
         opened.close()
 

@@ -31,7 +31,7 @@ from qclog.report.figures import figure_of
 from qclog.report.html import write_html
 from qclog.report.pdf import set_pdf
 from qclog.report.spreadsheet import write_csv
-from tests.report.pages import right_edges, texts_of
+from tests.report.pages import codes_of, right_edges, texts_of
 
 DATA = Path(__file__).parents[1] / "data"
 NASTY = [
@@ -217,4 +217,11 @@ def test_a_code_is_drawn_as_vectors() -> None:
     code = draw_code("job", "J0001")
     assert code.text == "J0001"
     assert code.svg.startswith("<svg")
-    assert "J0001" in texts_of(set_pdf(paper(code=code)))[0]
+    pdf = set_pdf(paper(code=code))
+    assert "J0001" in texts_of(pdf)[0]
+    assert codes_of(pdf) == ["qclog:job:J0001"]
+
+
+@pytest.mark.parametrize("name", ["a/b c", "Ärger µ", "x" * 200, "<script>", "12345"])
+def test_any_name_a_code_can_hold_is_read_back(name: str) -> None:
+    assert codes_of(set_pdf(paper(code=draw_code("lot", name)))) == [f"qclog:lot:{name}"]

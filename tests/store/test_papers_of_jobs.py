@@ -11,6 +11,7 @@ import pytest
 
 from qclog import resources
 from qclog.domain.jobs import Job
+from qclog.domain.scans import write_scan
 from qclog.errors import InputError, UnknownNameError
 from qclog.report.document import Document, Facts, Heading, Labels, Table
 from qclog.report.html import write_html
@@ -24,7 +25,7 @@ from qclog.services.month import look_at, read_span
 from qclog.services.monthly_review import monthly_review
 from qclog.store.log import Log
 from tests.conftest import submission
-from tests.report.pages import texts_of
+from tests.report.pages import codes_of, texts_of
 
 SAMPLE = resources.folder("sample_data")
 
@@ -79,6 +80,7 @@ def test_a_job_card_lists_every_place_that_is_wanted(log: Log) -> None:
     document = job_card(log, "J-1")
     assert document.code is not None
     assert document.code.text == "J-1"
+    assert codes_of(set_pdf(document)) == ["qclog:job:J-1"]
     shown = [row[1] for name in ("Trial", "Final") for row in tables(document)[name].rows if row[1]]
     assert shown == ["12", "3", "6", "9"] * 2
     assert "The maker's manual decides." in " ".join(texts_of(set_pdf(document)))
@@ -134,7 +136,17 @@ def test_a_page_of_labels_has_each_as_often_as_asked(sample: Log) -> None:
     document = label_sheet(sample, {"job": ["j0001"], "lot": ["G-31"], "gauge": ["DT-2"]}, 2)
     block = document.blocks[0]
     assert isinstance(block, Labels)
-    assert [code.text for code in block.codes] == ["J0001", "J0001", "G-31", "G-31", "DT-2", "DT-2"]
+    assert [code.text for code in block.codes] == [
+        "job J0001",
+        "job J0001",
+        "lot G-31",
+        "lot G-31",
+        "gauge DT-2",
+        "gauge DT-2",
+    ]
+    assert sorted(codes_of(set_pdf(document))) == sorted(
+        [write_scan("job", "J0001"), write_scan("lot", "G-31"), write_scan("gauge", "DT-2")] * 2
+    )
     with pytest.raises(UnknownNameError):
         label_sheet(sample, {"lot": ["J0001"]})
     for wrong in ({}, {"job": ["J0001"] * 500}):
