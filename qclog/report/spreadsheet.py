@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import re
 from collections.abc import Iterable, Sequence
 
-_NUMBER = re.compile(r"-?[0-9]+(\.[0-9]+)?")
-_STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+import polars as pl
+
+from qclog.exchange.plain_cells import write_plain
 
 
 def write_csv(headings: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
@@ -16,20 +14,7 @@ def write_csv(headings: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
 
     Text that a spreadsheet would take for a formula gets an apostrophe before it; numbers stay numbers.
     """
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow([harmless(h) for h in headings])
-    writer.writerows([harmless(cell) for cell in row] for row in rows)
-    return "\ufeff" + out.getvalue()
-
-
-def harmless(cell: object) -> object:
-    """A cell that no spreadsheet works out; None becomes an empty one."""
-    if cell is None:
-        return ""
-    if isinstance(cell, int | float):
-        return cell
-    text = str(cell)
-    if _NUMBER.fullmatch(text):
-        return text
-    return f"'{text}" if text.lstrip(" \n").startswith(_STARTS_A_FORMULA) else text
+    texts = [tuple(None if cell is None else str(cell) for cell in row) for row in rows]
+    frame = pl.DataFrame(texts, schema=dict.fromkeys(headings, pl.String), orient="row")
+    made: str = write_plain(frame).write_csv(line_terminator="\r\n", include_bom=True)
+    return made
