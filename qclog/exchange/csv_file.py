@@ -12,9 +12,12 @@ import polars as pl
 
 from qclog.errors import Problem
 from qclog.exchange.plain_cells import read_plain
-from qclog.exchange.tables import MAX_CELL, Table
+from qclog.exchange.tables import MAX_CELL, MAX_FILE_BYTES, Table
 
-_PADDING = ('""', " ", "\t", "\u00a0")  # a file without any of these has no cell to strip
+_LONGEST_HEADER = 100_000
+# A file without any of these has no cell to strip: what Unicode calls white space, and a cell of nothing.
+_PADDING = ('""', " ", "\t", "\v", "\f")
+_WIDER_PADDING = tuple("\u0085\u00a0\u1680\u2028\u2029\u202f\u205f\u3000") + tuple(map(chr, range(0x2000, 0x200B)))
 
 
 def read_table(path: Path, table: Table) -> tuple[pl.DataFrame, list[Problem]]:
@@ -26,7 +29,10 @@ def read_table(path: Path, table: Table) -> tuple[pl.DataFrame, list[Problem]]:
     text, problems = _decode(path)
     if text is None:
         return empty, problems
-    header = next(csv.reader(io.StringIO(text[: text.find("\n") + 1 or None])), [])
+    try:
+        header = next(csv.reader(io.StringIO(text[:_LONGEST_HEADER], newline=""), strict=True), [])
+    except csv.Error as error:
+        return empty, [Problem(table.file, 1, None, None, f"can't be split into cells: {error}")]
     header = [name.strip() for name in header]
     problems += _check_header(header, table)
     if problems:
@@ -34,7 +40,7 @@ def read_table(path: Path, table: Table) -> tuple[pl.DataFrame, list[Problem]]:
     even = _split_even(text, len(header))
     columns, lines, problems = (*even, problems) if even else _split_quoted(text, len(header), table.file)
     frame = _frame(table, dict(zip(header, columns, strict=True)), lines)
-    if any(mark in text for mark in _PADDING):
+    if not even or any(mark in text for mark in (_PADDING if text.isascii() else _PADDING + _WIDER_PADDING)):
         frame = _without_padding(frame, table)
     if "'" in text:
         frame = read_plain(frame, table.columns)
@@ -56,6 +62,9 @@ def _without_padding(frame: pl.DataFrame, table: Table) -> pl.DataFrame:
 
 
 def _decode(path: Path) -> tuple[str | None, list[Problem]]:
+    if path.stat().st_size > MAX_FILE_BYTES:
+        reason = f"is larger than {MAX_FILE_BYTES:,} bytes: bring it in as several folders"
+        return None, [Problem(path.name, None, None, None, reason)]
     raw = path.read_bytes()
     try:
         text = raw.decode("utf-8-sig")

@@ -86,3 +86,4 @@ TABLES = (
 )
 BY_FILE = {table.file: table for table in TABLES}
 MAX_CELL = 1000
+MAX_FILE_BYTES = 2_000_000_000

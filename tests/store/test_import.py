@@ -251,3 +251,37 @@ def test_what_is_exported_imports_back_and_exports_the_same_bytes(tmp_path: Path
     for file in files:
         assert (tmp_path / "out" / file).read_bytes() == (tmp_path / "out2" / file).read_bytes(), file
     assert import_folder(log, tmp_path / "out", submission()).nothing_new
+
+
+def test_a_file_too_large_to_be_right_is_refused_unread(tmp_path: Path, folder: Path) -> None:
+    """Made with a hole in it, so that it takes no room here."""
+    with (folder / "parts.csv").open("r+b") as file:
+        file.truncate(2_000_000_001)
+    (problem,) = problems_of(tmp_path, folder)
+    assert problem == "parts.csv is larger than 2,000,000,000 bytes: bring it in as several folders"
+    with (folder / "case_types" / "sheet.toml").open("r+b") as file:
+        file.truncate(1_000_001)
+    assert "case_types/sheet.toml is larger than 1,000,000 bytes" in problems_of(tmp_path, folder)
+
+
+def test_a_file_with_the_line_ends_of_old_is_read(tmp_path: Path, folder: Path) -> None:
+    """Found by the fuzz set: a header that ends in a carriage return alone was a crash."""
+    people = folder / "people.csv"
+    people.write_bytes(people.read_bytes().replace(b"\n", b"\r"))
+    log = bring_in(tmp_path, folder)
+    assert verify(log).sound
+
+
+def test_a_line_end_inside_a_cell_leaves_empty_cells_empty(tmp_path: Path, folder: Path) -> None:
+    """Found by the fuzz set: a quoted line end in a file without spaces made empty cells into texts of no letters."""
+    write_folder(
+        folder,
+        parts='job,part,lot,supplier,condition,sub_assembly\nJ-1,"bea\nring",B-7,,new,\nJ-2,bearing,,,reused,\n',
+    )
+    log = bring_in(tmp_path, folder)
+    with log.reading() as use:
+        rows = use.rows("parts_all")
+    assert [(r["part"], r["lot"], r["supplier"], r["sub_assembly"]) for r in rows] == [
+        ("bea\nring", "B-7", None, None),
+        ("bearing", None, None, None),
+    ]
