@@ -10,10 +10,11 @@ text = investigation.ask()
 if not text:
     investigation.show_where_to_begin(log)
 else:
-    job = investigation.choose_visit(log, text)
+    kind = investigation.choose_kind(log, text)
+    job = investigation.choose_visit(log, text, kind)
     if job is not None:
         investigation.show_head(log, job)
-    trace = investigation.traced(log, text, job)
+    trace = investigation.traced(log, text, kind, job)
     investigation.show_file_button(trace)
     if trace.unit is not None:
         investigation_parts.show_evidence(trace.unit)

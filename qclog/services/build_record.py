@@ -29,7 +29,11 @@ CUSTOMER = (
 def build_record(log: Log, job: str) -> Document:
     """The build record of a job. UnknownNameError if there is none."""
     story = jobs.tell(log, job)
-    blocks: list[Block] = [facts(story), *standing(story), Heading("As it left")]
+    blocks: list[Block] = [
+        facts(story),
+        *standing(story),
+        Heading("As it left" if story.job["dispatched"] else "As it stands"),
+    ]
     blocks += _readings(story, "final") or [Paragraph("No final readings are in the log.")]
     blocks += _worked_out(story)
     for stage in ("as_found", "trial", "return"):

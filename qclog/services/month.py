@@ -22,6 +22,7 @@ from qclog.services.shop import Shop, read_shop
 from qclog.store.log import Log
 
 LATE = timedelta(hours=24)
+CHECKED_WITHIN = timedelta(days=31)
 BY_HAND = ("bench", "terminal")
 
 
@@ -189,7 +190,7 @@ class Month:
         checks = [e["checked_at"] for e in events if e["event"] in ("check", "calibrated")]
         if not checks:
             said.append("never checked")
-        elif max(checks) < self.span.since:
+        elif max(checks) < min(end, self.shop.last_known) - CHECKED_WITHIN:
             said.append(f"not checked since {show_moment(max(checks), zone)[:10]}")
         return said
 

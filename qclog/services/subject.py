@@ -43,13 +43,7 @@ def find_subject(shop: Shop, text: str, kind: str | None = None) -> Subject:
 
     UnknownNameError if nothing has that name, with what is like it; InputError for an empty text or another kind.
     """
-    scan = read_scan(text)
-    name = (scan.name if scan else text).strip()
-    kind = scan.kind if scan else kind
-    if not name:
-        raise InputError("say what to trace", field="what", hint="a serial, job, customer reference, lot or gauge")
-    if kind is not None and kind not in KINDS:
-        raise InputError("there is no such kind", field="kind", found=kind, hint=", ".join(KINDS))
+    name, kind = _asked(text, kind)
     for one in KINDS if kind is None else (kind,):
         found = _named(shop, one, name)
         if found is not None:
@@ -60,6 +54,24 @@ def find_subject(shop: Shop, text: str, kind: str | None = None) -> Subject:
         found=name,
         hint=_alike(shop, name, kind),
     )
+
+
+def kinds_named(shop: Shop, text: str) -> tuple[str, ...]:
+    """Every kind of thing that a text names: one lot and one job may have the same number."""
+    name, kind = _asked(text, None)
+    return tuple(one for one in KINDS if kind in (None, one) and _named(shop, one, name) is not None)
+
+
+def _asked(text: str, kind: str | None) -> tuple[str, str | None]:
+    """The name that a text asks for, and the kind if it is a scanned code or one was said."""
+    scan = read_scan(text)
+    name = (scan.name if scan else text).strip()
+    kind = scan.kind if scan else kind
+    if not name:
+        raise InputError("say what to trace", field="what", hint="a serial, job, customer reference, lot or gauge")
+    if kind is not None and kind not in KINDS:
+        raise InputError("there is no such kind", field="kind", found=kind, hint=", ".join(KINDS))
+    return name, kind
 
 
 def _named(shop: Shop, kind: str, name: str) -> Subject | None:

@@ -10,7 +10,7 @@ from qclog.domain.moments import show_moment
 from qclog.services import finding_words, investigation_file, sisters, tracing
 from qclog.services import investigation_tables as tables
 from qclog.services.sisters import Link
-from qclog.services.subject import find_subject
+from qclog.services.subject import KINDS, find_subject, kinds_named
 from qclog.services.tracing import Trace
 from qclog.store.log import Log
 from qclog.web import reading, standing
@@ -50,9 +50,18 @@ def show_where_to_begin(log: Log) -> None:
             st.rerun()
 
 
-def choose_visit(log: Log, text: str) -> str | None:
+def choose_kind(log: Log, text: str) -> str | None:
+    """Which kind of thing is meant, where several have the name; None where only one has it, or none."""
+    kinds = kinds_named(reading.shop(log), text)
+    if len(kinds) < 2:
+        return None
+    kind: str = st.radio("Several things are called that", kinds, format_func=KINDS.__getitem__, horizontal=True)
+    return kind
+
+
+def choose_visit(log: Log, text: str, kind: str | None) -> str | None:
     """Which visit of the unit is meant; None for a lot, a batch or a gauge."""
-    subject = find_subject(reading.shop(log), text)
+    subject = find_subject(reading.shop(log), text, kind)
     if subject.main is None or len(subject.jobs) == 1:
         return subject.main
     shop = reading.shop(log)
@@ -95,16 +104,16 @@ def show_head(log: Log, job: str) -> None:
         st.warning(plain(f"Released on concession: {row['concession']}"), icon=":material/approval:")
 
 
-def traced(log: Log, text: str, job: str | None) -> Trace:
+def traced(log: Log, text: str, kind: str | None, job: str | None) -> Trace:
     """The trace, kept until the log changes."""
     standing.watched(log)  # outside the cache below, so that its own is used
-    return _traced(str(log.path), reading.revision(log), text, job)
+    return _traced(str(log.path), reading.revision(log), text, kind, job)
 
 
 @st.cache_resource(max_entries=4, show_spinner="Looking for others that have the same ...")
-def _traced(path: str, revision: int, text: str, job: str | None) -> Trace:  # noqa: ARG001 - part of the key
+def _traced(path: str, revision: int, text: str, kind: str | None, job: str | None) -> Trace:  # noqa: ARG001 - the key
     log = Log(Path(path))
-    return tracing.trace(log, text, job=job, watched=standing.watched(log))
+    return tracing.trace(log, text, kind=kind, job=job, watched=standing.watched(log))
 
 
 def show_file_button(trace: Trace) -> None:

@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from qclog.services import tracing
+from qclog.domain.jobs import Part
+from qclog.services import jobs, tracing
 from qclog.store.log import Log
+from tests.conftest import submission
 from tests.pages.conftest import open_page
 from tests.pages.test_pages import texts
 
@@ -52,6 +54,17 @@ def test_a_lot_is_told_with_who_carries_it(shop: Log) -> None:
     said = texts(app)
     assert "2 units: 2 in the shop" in said
     assert "The evidence, graded" not in said
+
+
+def test_a_name_of_several_things_asks_which(shop: Log) -> None:
+    jobs.add_part(shop, Part("J-2", "gasket", "J-1"), submission())
+    app = open_page("investigation", trace="J-1")
+    which = next(r for r in app.radio if r.label == "Several things are called that")
+    assert which.options == ["job", "lot"]
+    assert "The evidence, graded" in texts(app)
+    which.set_value("lot").run()
+    assert not app.exception
+    assert "1 unit: 1 in the shop" in texts(app)
 
 
 def test_another_visit_can_be_chosen(shop: Log) -> None:

@@ -51,7 +51,7 @@ def tables(document: Document) -> dict[str, Table]:
 
 def test_a_build_record_has_what_counts_and_keeps_what_does_not(shop: Log) -> None:
     document = build_record(shop, "J-1")
-    left = tables(document)["As it left"]
+    left = tables(document)["As it stands"]
     assert [(row[1], row[2]) for row in left.rows] == [("12", "19/20"), ("3", "16")]
     assert 1 in left.strong
     gone = next(t for name, t in tables(document).items() if name.startswith("Readings that no longer count"))
