@@ -14,6 +14,8 @@ from qclog.errors import FolderError, Problem, SheetError
 from qclog.exchange.csv_file import read_table
 from qclog.exchange.tables import BY_FILE, TABLES
 
+UNFINISHED = ".unfinished"  # how the name of a folder ends that is still being written
+
 
 @dataclass(frozen=True, slots=True)
 class Folder:
@@ -33,6 +35,13 @@ def read_folder(path: Path) -> Folder:
     """Everything in the folder. FolderError if it is no folder or holds no file of an exchange folder."""
     if not path.is_dir():
         raise FolderError("there is no such folder", field="folder", found=str(path))
+    if path.resolve().name.endswith(UNFINISHED):
+        raise FolderError(
+            "this is an export that was stopped before it was whole",
+            field="folder",
+            found=str(path),
+            hint="export again; this folder may be deleted",
+        )
     problems: list[Problem] = []
     sheets = [found for file in sorted(path.glob("case_types/*.toml")) for found in _sheet(file, problems)]
     tables: dict[str, pl.DataFrame] = {}

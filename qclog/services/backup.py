@@ -20,7 +20,7 @@ class Kept:
 
 
 def back_up(log: Log, place: Path, today: datetime, *, replace: bool = False) -> Kept:
-    """Copy the log, which may be in use, to the file `place`, or into the folder `place` under a name with the date.
+    """Copy the log, which may be in use, to the file `place`, or into a folder (no suffix) under a name with the date.
 
     InputError if there is such a file and `replace` is not set; OutputError if it can't be written. The copy is
     compared with the log, row for row, before it has its name, and is then verified by itself.
@@ -28,7 +28,8 @@ def back_up(log: Log, place: Path, today: datetime, *, replace: bool = False) ->
     if not log.exists():
         with log.reading():  # says how to make one
             pass
-    target = place / f"{log.path.stem}-{today:%Y-%m-%d}{log.path.suffix}" if place.is_dir() else place
+    to_folder = place.is_dir() or not place.suffix
+    target = place / f"{log.path.stem}-{today:%Y-%m-%d}{log.path.suffix}" if to_folder else place
     if target.exists() and (target.is_dir() or not replace):
         raise InputError("there is a file already", field="backup", found=target, hint="name another, or add --replace")
     if target.exists() and target.samefile(log.path):

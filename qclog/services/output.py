@@ -8,6 +8,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from qclog.errors import InputError, OutputError
+from qclog.exchange.folder import UNFINISHED
 
 
 @contextmanager
@@ -31,7 +32,7 @@ def new_folder(path: Path) -> Iterator[Path]:
 
     InputError if it is there with something in it; OutputError if it can't be written.
     """
-    part = path.with_name(f".{path.name}.unfinished")
+    part = path.with_name(f".{path.name}{UNFINISHED}")
     try:
         if path.is_dir() and any(path.iterdir()):
             raise InputError("the folder is not empty", field="folder", found=path, hint="name a new one")

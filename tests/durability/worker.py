@@ -100,5 +100,8 @@ ACTIONS = {
 
 if __name__ == "__main__":
     action, path, place = sys.argv[1:]
+    if action not in ("import", "migration"):  # the libraries that a first use loads are not what is killed here
+        with Log(Path(path)).reading() as use:
+            use.frame("people")
     say("ready")
     ACTIONS[action](Log(Path(path)), Path(place))

@@ -64,7 +64,6 @@ def test_constraints_come_along(filled: Log, tmp_path: Path) -> None:
 
 def test_a_folder_gets_one_file_a_day(filled: Log, tmp_path: Path) -> None:
     away = tmp_path / "away"
-    away.mkdir()
     kept = backup.back_up(filled, away, DAY)
     assert kept.path == away / "shop-2026-03-14.duckdb"
     with pytest.raises(InputError, match="--replace"):

@@ -285,3 +285,19 @@ def test_a_line_end_inside_a_cell_leaves_empty_cells_empty(tmp_path: Path, folde
         ("bea\nring", "B-7", None, None),
         ("bearing", None, None, None),
     ]
+
+
+def test_a_half_written_folder_is_told_and_nothing_is_imported(tmp_path: Path, folder: Path) -> None:
+    """By its name, as a killed export leaves it; or by a row that ends too early, wherever a copy was cut short."""
+    half = folder.rename(tmp_path / ".way-out.unfinished")
+    with pytest.raises(FolderError, match="stopped before it was whole"):
+        import_folder(Log(tmp_path / "shop.duckdb"), half, submission())
+    assert not (tmp_path / "shop.duckdb").exists()
+    folder = half.rename(tmp_path / "folder")
+    whole = (folder / "readings.csv").read_bytes()
+    last = whole.rstrip().rindex(b"\n") + 1
+    for cut in range(last + 1, last + whole[last:].rindex(b",Ash") + 4, 3):
+        (folder / "readings.csv").write_bytes(whole[:cut])
+        assert [p for p in problems_of(tmp_path, folder) if p.startswith("readings.csv:6")]
+    (folder / "readings.csv").write_bytes(b"")
+    assert problems_of(tmp_path, folder) == ["readings.csv:1 is empty: a header line is needed"]
