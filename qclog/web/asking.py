@@ -27,6 +27,7 @@ from qclog.web.frame import plain, show_error
 from qclog.web.sums import show_sums
 
 FIELD = "Reading"
+CORRECT = "correct "
 REASONS = ("mistyped", "wrong position", "wrong gauge", "re-seated and read again", "another reason")
 
 
@@ -76,7 +77,8 @@ def ask(log: Log, view: BenchView, story: Story, person: str, gauge: dict[str, A
         )
     with third.popover("Correct last", width="stretch"):
         _correct(log, view, story, person, token)
-    put_cursor_in(FIELD, f"{token} {how.gauge} {conditions}", lambda text: bench.take_scan(log, text))
+    said = st.session_state.get("bench_scan"), id(st.session_state.get("bench_error"))
+    put_cursor_in(FIELD, f"{token} {how.gauge} {conditions} {said}", lambda text: bench.take_scan(log, text))
     show_sums(log, story, wanted)
 
 
@@ -160,7 +162,7 @@ def _ask_leaf(
         column.button(
             word,
             width="stretch",
-            key=f"{word}_{token}_{leaf}",
+            key=f"{word}_{token}",
             on_click=_try_leaf,
             args=(log, wanted.place, how, submission, ladder.tried(leaf, goes=answer), token),
         )
@@ -181,6 +183,8 @@ def _store(log: Log, wanted: Wanted, how: Circumstances, submission: Submission,
     if is_scan(text):
         st.session_state.pop("bench_token", None)
         bench.take_scan(log, text)
+    elif text.strip().casefold().startswith(CORRECT):
+        _correct_last(log, wanted.place.job, text.strip()[len(CORRECT) :], how, submission)
     elif text.strip():
         c = wanted.characteristic
         said, conditions = split_off(text, c.conditions)
@@ -190,6 +194,17 @@ def _store(log: Log, wanted: Wanted, how: Circumstances, submission: Submission,
                 kept = [k for k in kept if k not in choices] + [word]
                 st.session_state[_condition_key(c.code, choices)] = word
         _store_text(log, wanted.place, replace(how, conditions=tuple(kept)), submission, said)
+
+
+def _correct_last(log: Log, job: str, text: str, how: Circumstances, submission: Submission) -> None:
+    """`correct 17` typed in the field: the last reading was mistyped, and is 17."""
+    who_read = Circumstances(how.technician)
+    try:
+        st.session_state["bench_last"] = capture.correct_last(log, job, text, REASONS[0], who_read, submission)
+        st.session_state["bench_error"] = None
+        st.session_state.pop("bench_token", None)
+    except QclogError as error:
+        st.session_state["bench_error"] = error
 
 
 def _store_text(log: Log, place: Place, how: Circumstances, submission: Submission, text: str) -> None:
@@ -219,6 +234,7 @@ def _correct(log: Log, view: BenchView, story: Story, person: str, token: str) -
     place = Place(last["job"], last["characteristic"], last["stage"], last["position"])
     where = place_text(place, story.sheet.characteristic(place.characteristic))
     st.write(plain(f"{where}: {reading_text(last)}. It stays in the log, with the reason."))
+    st.caption("From the keyboard: `correct 17` in the reading field.")
     st.text_input("What it should be", key=f"fix_{token}")
     st.selectbox("Why", REASONS, key=f"reason_{token}")
     gauges = [str(g["gauge"]) for g in view.gauges]

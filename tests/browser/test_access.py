@@ -1,0 +1,61 @@
+"""Every page against the rules of WCAG 2.1 A and AA that axe-core can check, and with logs of every size."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page
+
+from qclog.store.log import Log
+from tests.browser.conftest import serve
+from tests.workshop_with_a_batch import add_units
+
+PAGES = ("", "bench?job=K-010", "case_type", "job?job=K-044", "investigation?trace=K-044")
+RULES: dict[str, Any] = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}}
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    folder = tmp_path_factory.mktemp("access")
+    log = Log(folder / "shop.duckdb")
+    add_units(log, folder / "first", 0, 60)
+    yield from serve(log.path)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_pages_can_be_used_by_everyone(browser: Browser, address: str, scheme: Any) -> None:
+    context = browser.new_context(viewport={"width": 1024, "height": 768}, color_scheme=scheme)
+    context.set_default_timeout(20_000)
+    page = context.new_page()
+    faults = []
+    for path in PAGES:
+        page.goto(f"{address}/{path}")
+        if path.startswith("bench"):
+            page.get_by_label("Who is at the bench").click()
+            page.keyboard.type("Ash")
+            page.keyboard.press("Enter")
+            page.get_by_label("Reading").first.wait_for()
+        page.get_by_text("maker's manual and competent").first.wait_for()
+        page.wait_for_timeout(800)
+        for fault in Axe().run(page, options=RULES).response["violations"]:
+            faults += [f"{path or 'workshop'}: {fault['id']}: {node['html'][:160]}" for node in fault["nodes"]]
+    context.close()
+    assert not faults, "\n".join(faults)
+
+
+@pytest.mark.parametrize("units", [0, 1])
+def test_every_page_with_nearly_nothing_in_the_log(page: Page, tmp_path: Path, units: int) -> None:
+    log = Log(tmp_path / "shop.duckdb")
+    if units:
+        add_units(log, tmp_path / "first", 0, units)
+    else:
+        log.create()
+    for address in serve(log.path):
+        for path in ("", "bench", "case_type", "job", "investigation"):
+            page.goto(f"{address}/{path}")
+            page.get_by_text("maker's manual and competent").first.wait_for()
+            assert page.locator("[data-testid=stException]").count() == 0, path
