@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -41,9 +40,7 @@ def bring_in(arguments: argparse.Namespace) -> int:
     if is_parquet_copy(arguments.folder):
         return _bring_in_parquet(arguments, log)
     submission = options.submission_of(arguments, f"import of {arguments.folder.name}", via="import")
-    if sys.stderr.isatty():
-        print(f"reading {arguments.folder} ...", file=sys.stderr)
-    done = import_folder(log, arguments.folder, submission, timezone=arguments.timezone)
+    done = import_folder(log, arguments.folder, submission, timezone=arguments.timezone, tell=options.tell_step)
     if done.nothing_new:
         print(f"nothing new: {log.path} has everything in {arguments.folder}")
         return 0

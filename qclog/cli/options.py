@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import getpass
 import os
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -60,6 +61,12 @@ def submission_of(arguments: argparse.Namespace, what: str, *, via: str = "termi
 
     name = arguments.by or os.environ.get(PERSON_VARIABLE) or _account()
     return Submission(str(name), via, what)  # type: ignore[arg-type] # one of the ways of log.Via
+
+
+def tell_step(step: str) -> None:
+    """Say what long work is at, to a person watching and never into a pipe. Ctrl-C leaves nothing half done."""
+    if sys.stderr.isatty():
+        print(f"{step} ... (Ctrl-C stops it safely)", file=sys.stderr, flush=True)
 
 
 def _account() -> str:

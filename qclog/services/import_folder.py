@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import polars as pl
 
-from qclog.errors import FolderError, Problem
+from qclog.domain.rights import MANAGE
+from qclog.errors import FolderError, Problem, RightsError
 from qclog.exchange.folder import Folder, read_folder
+from qclog.services import rights
 from qclog.services.import_life import check_life
 from qclog.services.import_readings import check_readings
 from qclog.services.import_stock import check_stock
@@ -33,11 +36,22 @@ class Imported:
         return not any(count for _, count in self.added)
 
 
-def import_folder(log: Log, path: Path, submission: Submission, *, timezone: str = "UTC") -> Imported:
+def import_folder(
+    log: Log,
+    path: Path,
+    submission: Submission,
+    *,
+    timezone: str = "UTC",
+    tell: Callable[[str], None] = lambda _step: None,
+) -> Imported:
     """Add everything in the folder to the log, which is made (with `timezone`) if it isn't there.
+
+    `tell` is told each step as it begins. A person of the log needs the right to manage it; the account of a machine,
+    which is no person of the log, is taken at its word, since it could write to the file itself.
 
     Raises FolderError with every problem of every file; then nothing is added.
     """
+    tell(f"reading {path}")
     folder = read_folder(path)
     counts = {"case_types": len(folder.sheets)} | {name: len(rows) for name, rows in folder.tables.items()}
     made = not log.exists()
@@ -45,17 +59,23 @@ def import_folder(log: Log, path: Path, submission: Submission, *, timezone: str
         log.create(timezone=timezone)
     try:
         with log.writing(submission) as use:
+            barred = _why_barred(use, submission.by)
             known = known_in(use)
+            tell(f"checking {len(folder.tables['readings']):,} readings")
             problems = check_tables(folder, known)
             ready, faults = check_readings(use, folder.tables["readings"], known)
             stock, short = check_stock(use, folder, known)
             life, unsaid = check_life(use, folder, known)
             strikes, missed = check_strikes(use, folder, known, ready)
             _refuse(folder, problems + faults + short + unsaid + missed)
+            tell("storing")
             added = _store(use, known, ready) | _store_stock(use, stock) | _store_life(use, life)
             added["strikes"] = store_strikes(use, strikes)
             if not any(added.values()):
                 raise _NothingNew
+            if barred is not None:
+                raise barred
+            tell("sealing the entry")
     except _NothingNew:
         added = dict.fromkeys(counts, 0)
     except BaseException:  # Ctrl-C and a full disk too must leave no empty log behind
@@ -64,6 +84,16 @@ def import_folder(log: Log, path: Path, submission: Submission, *, timezone: str
         raise
     already = {name: max(0, count - added.get(name, 0)) for name, count in counts.items()}
     return Imported(tuple(added.items()), tuple(already.items()))
+
+
+def _why_barred(use: Use, by: str) -> RightsError | None:
+    if not any(row["person"] == by for row in use.rows("people_now")):
+        return None
+    try:
+        rights.need(use, by, MANAGE)
+    except RightsError as error:
+        return error
+    return None
 
 
 class _NothingNew(Exception):  # noqa: N818 - rolls the empty transaction back; not an error

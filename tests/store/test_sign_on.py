@@ -269,3 +269,15 @@ def test_bad_lines_about_people_are_told(folder: Path, tmp_path: Path) -> None:
     with pytest.raises(FolderError) as told:
         import_folder(Log(tmp_path / "shop.duckdb"), folder, by("new"))
     assert [(p.line, p.column) for p in told.value.problems] == [(2, "value"), (3, "person"), (4, "value")]
+
+
+def test_a_technician_brings_no_folder_in_and_an_account_may(shop: Log, tmp_path: Path) -> None:
+    folder = write_folder(tmp_path / "more", gauges="gauge,kind,unit,step\nDT-8,dial,thou,0.5\n")
+    before = entries(shop)
+    with pytest.raises(RightsError, match="Ash is a technician"):
+        import_folder(shop, folder, by("Ash"))
+    assert entries(shop) == before
+    steps: list[str] = []
+    import_folder(shop, folder, by("bench-pc"), tell=steps.append)
+    assert steps[1:] == ["checking 0 readings", "storing", "sealing the entry"]
+    assert import_folder(shop, folder, by("Ash")).nothing_new
