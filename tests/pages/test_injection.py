@@ -99,7 +99,7 @@ def alive(app: AppTest) -> list[str]:
 
 @pytest.mark.parametrize("page", ["workshop", "bench", "case_type", "job", "investigation"])
 def test_no_text_is_taken_for_markup_on_a_page(hostile: Log, page: str) -> None:
-    app = open_page(page, job=JOB, case_type="MR-1", what=JOB)
+    app = open_page(page, job=JOB, case_type="MR-1", trace=JOB)
     assert alive(app) == []
     if page in ("job", "investigation"):
         assert any("alert" in str(e.value) for kind in MARKDOWN for e in getattr(app, kind))
