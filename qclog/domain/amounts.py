@@ -8,7 +8,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from qclog.domain.spoken import understand
-from qclog.domain.units import dimension, dimensionality, parse_unit
+from qclog.domain.units import convert, dimension, dimensionality, parse_unit
 from qclog.errors import ReadingError, UnitError
 
 SAY = "say for example 16, 0.41 mm, 15/16, 15 goes 16 no, no leaf enters or not accessible: why"
@@ -130,7 +130,7 @@ def fitting_unit(text: str, own: str) -> str:
 
     Raises
     ------
-    UnitError : unknown, or of another dimension (both are named).
+    UnitError : unknown, of another dimension (both are named), or without an exact conversion to `own`.
     """
     try:
         name = parse_unit(text)
@@ -150,4 +150,8 @@ def fitting_unit(text: str, own: str) -> str:
             found=text,
             hint="for torque say N·m; nm is a nanometre" if name == "nm" else f"give it in {own}",
         )
+    try:
+        convert(Fraction(1), name, own)
+    except UnitError as error:  # such as a percentage of a difference in °C
+        raise UnitError(error.message, field="reading", found=text, hint=f"give it in {own}") from error
     return name

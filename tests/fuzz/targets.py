@@ -117,7 +117,7 @@ SEEDS: dict[str, list[bytes]] = {
         for text in (
             "16", "15/16", "-0.5", "1 1/2", "0,41 mm", "15 goes 16 no", "16 goes, 17 doesn't", "no leaf enters",
             "not accessible", "not measured: dropped", "sixteen and a half", "<2", ">25 thou", "5 tight", "toe", "pass",
-            "1.5 lb-in", "20 °C", "1e3", "½", "12 ft 3", "1,234", "", "\x00", "٣", "1/0", "9" * 210,
+            "1.5 lb-in", "20 °C", "1e3", "½", "12 ft 3", "1,234", "", "\x00", "٣", "1/0", "9" * 210, "2 %°C",
         )
     ],
     "sheet": [SHEET.encode(), b"", b"code = 1", b"[[characteristic]]", SHEET.replace("thou", "N").encode(), b"\xff"],
