@@ -22,7 +22,7 @@ from qclog.services.export_folder import export_folder
 from qclog.services.import_folder import import_folder
 from qclog.services.verifying import verify
 from qclog.store.log import Log, Submission
-from tests.conftest import SHEET, write_folder
+from tests.conftest import SHEET, copied, write_folder
 
 PIN = "4711"
 PEOPLE = {"Rook": "manager", "Wren": "stores", "Teal": "warranty", "Birch": "technician"}
@@ -32,12 +32,18 @@ def by(name: str) -> Submission:
     return Submission(name, "terminal", "test")
 
 
-@pytest.fixture
-def shop(log: Log) -> Log:
-    """Ash and Birch technicians, Heron inspector, Rook manager, Wren in the stores, Teal in warranty."""
+@pytest.fixture(scope="module")
+def staffed(made_once: Log, tmp_path_factory: pytest.TempPathFactory) -> Log:
+    log = copied(made_once, tmp_path_factory.mktemp("staffed"))
     for name, role in PEOPLE.items():
         people.add_person(log, Person(name, role), by("Rook"))
     return log
+
+
+@pytest.fixture
+def shop(staffed: Log, tmp_path: Path) -> Log:
+    """Ash and Birch technicians, Heron inspector, Rook manager, Wren in the stores, Teal in warranty."""
+    return copied(staffed, tmp_path)
 
 
 def test_a_new_workshop_is_set_up_by_anyone_until_it_has_a_manager(log: Log) -> None:
