@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import struct
 from collections.abc import Mapping, Sequence
+from functools import cache
 from typing import Literal
 
 Kind = Literal["text", "whole", "real"]
@@ -20,21 +21,26 @@ _SHORT_BITS = 80
 
 def digest_rows(columns: Mapping[str, tuple[Kind, Sequence[object]]], n: int) -> str:
     """SHA-256 of `n` rows given as columns, in hexadecimal; None where nothing is given."""
-    digest = hashlib.sha256(struct.pack("<q", n))
+    pieces = [struct.pack("<q", n)]
     for name in sorted(columns):
         kind, values = columns[name]
-        if all(value is None for value in values):
+        given = bytes([value is not None for value in values])
+        if b"\1" not in given:
             continue
-        digest.update(f"{name}\0{kind}".encode())
-        digest.update(bytes(value is not None for value in values))
+        pieces += (_label(name, kind), given)
         if kind == "text":
             texts = [b"" if value is None else str(value).encode() for value in values]
-            digest.update(struct.pack(f"<{n}q", *map(len, texts)))
-            digest.update(b"".join(texts))
+            pieces.append(struct.pack(f"<{n}q", *map(len, texts)))
+            pieces += texts
         else:
-            letter = "d" if kind == "real" else "q"
-            digest.update(struct.pack(f"<{n}{letter}", *(0 if value is None else value for value in values)))
-    return digest.hexdigest()
+            form = f"<{n}d" if kind == "real" else f"<{n}q"
+            pieces.append(struct.pack(form, *[0 if value is None else value for value in values]))
+    return hashlib.sha256(b"".join(pieces)).hexdigest()
+
+
+@cache
+def _label(name: str, kind: Kind) -> bytes:
+    return f"{name}\0{kind}".encode()
 
 
 def chain(before: str, entry: int, how: str, parts: str) -> str:

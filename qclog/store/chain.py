@@ -150,11 +150,12 @@ def _digests(table: _Table, frame: pl.DataFrame) -> Iterator[tuple[int, int, str
     """(entry, rows, digest) of each entry in the frame."""
     frame = frame.sort("entry", *table.key) if frame["entry"].n_unique() > 1 else _in_order(table, frame)
     lengths = frame["entry"].rle().struct.unnest()
+    kinds = [(name, kind) for name, kind in table.kinds if frame[name].null_count() < len(frame)]
     lists = frame.to_dict(as_series=False) if lengths["len"].min() <= _FEW else {}  # type: ignore[operator] # never empty
     start = 0
     for rows, entry in lengths.rows():
         if rows <= _FEW:
-            columns = {name: (kind, lists[name][start : start + rows]) for name, kind in table.kinds}
+            columns = {name: (kind, lists[name][start : start + rows]) for name, kind in kinds}
             yield entry, rows, digests.digest_rows(columns, rows)
         else:
             yield entry, rows, _digest(table, frame.slice(start, rows))
