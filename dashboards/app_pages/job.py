@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from qclog.web import papers, reading, standing, stories, sums
+from qclog.web import papers, reading, recording, standing, stories, sums
 
 st.title("Jobs")
 log = reading.log()
@@ -18,3 +18,4 @@ if job is not None:
     sums.show_sums_of_job(log, story)
     stories.show_parts(story)
     stories.show_comebacks(story)
+    recording.record_comeback(log, story)

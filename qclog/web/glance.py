@@ -6,7 +6,7 @@ import streamlit as st
 
 from qclog.services import at_a_glance, jobs, month
 from qclog.store.log import Log
-from qclog.web import papers, reading, standing
+from qclog.web import papers, reading, recording, standing
 from qclog.web.frame import plain
 from qclog.web.tables import show_figures_in_a_row, show_table
 
@@ -110,11 +110,14 @@ def show_gauges(log: Log) -> None:
         },
         key="gauges_table",
     )
-    st.caption("Choose a row for the jobs read with it since its last good check.")
-    if at is not None and rows[at].jobs:
+    st.caption("Choose a row for the jobs read with it since its last good check, and to record what befell it.")
+    if at is None:
+        return
+    if rows[at].jobs:
         st.markdown(f"**{plain(rows[at].gauge)}, since its last good check:** {plain(', '.join(rows[at].jobs[-60:]))}")
         if len(rows[at].jobs) > 60:
             st.caption(f"the last 60 of {len(rows[at].jobs)}")
+    recording.record_gauge_event(log, rows[at].gauge, rows[at].unit)
 
 
 def show_shims(log: Log) -> None:

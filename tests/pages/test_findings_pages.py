@@ -5,10 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from streamlit.testing.v1 import AppTest
 
-from qclog.domain.jobs import Job, Part
+from qclog.domain.jobs import Job, Part, Person
 from qclog.domain.moments import now
-from qclog.services import capture, finding_life, jobs
+from qclog.services import capture, finding_life, jobs, people
 from qclog.services.capture import Circumstances, Place
 from qclog.store.log import Log
 from tests.conftest import submission
@@ -142,3 +143,42 @@ def test_units_stand_side_by_side_on_the_case_type_page(found: Log) -> None:
     assert "6 with 3 units or more" in texts(app)
     assert any(e.label == "How the workshop's limits came to be (1 version)" for e in app.expander)
     assert found.exists()
+
+
+def test_a_comeback_is_written_on_the_job_page_by_whoever_may(found: Log) -> None:
+    people.add_person(found, Person("Rook", "manager"), submission(by="Heron"))
+    people.add_person(found, Person("Teal", "warranty"), submission(by="Rook"))
+    app = open_page("job", job="K-044")
+    app.selectbox(key="person").set_value("Ash").run()
+    next(b for b in app.button if b.label == "Keep this").click().run()
+    assert "Ash is a technician and may not write comebacks" in " ".join(e.value for e in app.error).replace("\\", "")
+    app.selectbox(key="person").set_value("Teal").run()
+    next(t for t in app.text_area if t.label.startswith("Complaint")).set_value("hot at the output")
+    next(b for b in app.button if b.label == "Keep this").click().run()
+    assert not app.exception
+    (back,) = jobs.tell(found, "K-044").comebacks
+    assert (back["complaint"], back["attributable"]) == ("hot at the output", "open")
+
+
+def test_a_check_of_a_gauge_is_written_on_the_page(found: Log) -> None:
+    def page() -> None:
+        from qclog.web import reading, recording, who
+
+        who.choose(reading.log(), "Your name")
+        recording.record_gauge_event(reading.log(), "TQ-1", "lbf·in")
+
+    app = AppTest.from_function(page, default_timeout=30).run()
+    app.selectbox(key="person").set_value("Ash").run()
+    app.number_input[0].set_value(10.0)
+    app.number_input[1].set_value(10.05)
+    next(b for b in app.button if b.label == "Keep this").click().run()
+    assert not app.exception
+    with found.reading() as use:
+        (row,) = use.rows("gauge_checks")
+    assert (row["gauge"], row["event"], row["reference"], row["reading"], row["by"]) == (
+        "TQ-1",
+        "check",
+        10,
+        10.05,
+        "Ash",
+    )
