@@ -32,7 +32,7 @@ def record_comeback(log: Log, story: Story) -> None:
             hours = st.number_input("Hours it had run", min_value=0.0, value=None, step=10.0)
             if not st.form_submit_button("Keep this") or not hasattr(day, "year"):
                 return
-        local = datetime.combine(day, time(12), tzinfo=story.zone)  # type: ignore[arg-type] # one day, not a span
+        local = datetime.combine(day, time(12), tzinfo=story.zone)
         returned = min(local.astimezone(UTC).replace(tzinfo=None), now())
         submission = Submission(name, "bench", f"comeback of job {job}")
         _keep(
