@@ -6,6 +6,7 @@ import os
 from collections.abc import Sequence
 
 import streamlit as st
+from streamlit.errors import StreamlitSecretNotFoundError
 
 from qclog.errors import QclogError
 from qclog.services import signing_on
@@ -28,6 +29,14 @@ def house_account() -> tuple[str, ...]:
     if not getattr(st.user, "is_logged_in", False):
         return ()
     return tuple(str(value) for key in ("name", "email") if (value := st.user.get(key)))
+
+
+def has_house_sign_on() -> bool:
+    """Whether an OpenID Connect provider is set up for the pages (`[auth]` in Streamlit's secrets)."""
+    try:
+        return "auth" in st.secrets
+    except StreamlitSecretNotFoundError:
+        return False
 
 
 def here(log: Log) -> Worker | None:
@@ -64,11 +73,21 @@ def choose(log: Log, label: str = "Who is at the bench", *, workers: Sequence[Wo
         format_func=lambda n: f"{n}, {roles[n]}" if roles[n] != "technician" else str(n),
     )
     worker = _among(workers)
+    if has_house_sign_on():
+        _offer_house_sign_on(worker)
     if name is not None and worker is None:
         _ask_pin(log, name)
     elif worker is not None and worker.has_pin:
         st.button("Sign off the page", on_click=_sign_off, key="sign_off_page", type="tertiary")
     return worker.person if worker is not None else None
+
+
+def _offer_house_sign_on(worker: Worker | None) -> None:
+    known = house_account()
+    if not known:
+        st.button("Sign on with the house account", on_click=st.login, key="house_sign_on")
+    elif worker is None or worker.person not in known:
+        st.caption(plain(f"{known[0]} is signed on with the house, but is no person of this log."))
 
 
 def _ask_pin(log: Log, name: str) -> None:

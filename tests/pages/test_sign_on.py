@@ -72,3 +72,12 @@ def test_the_houses_own_sign_on_is_taken(locked: Log, monkeypatch: pytest.Monkey
     worker = who.here(locked)
     assert worker is not None
     assert worker.person == "Heron"
+
+
+def test_the_houses_sign_on_is_offered_only_where_it_is_set_up(locked: Log, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert not any(b.key == "house_sign_on" for b in open_page("bench").button)
+    monkeypatch.setattr(who, "has_house_sign_on", lambda: True)
+    assert any(b.key == "house_sign_on" for b in open_page("bench").button)
+    monkeypatch.setattr(who, "house_account", lambda: ("Stranger",))
+    assert "Stranger is signed on with the house, but is no person" in texts(open_page("bench")).replace("\\", "")
+    assert locked.exists()
