@@ -39,7 +39,7 @@ Row = dict[str, Any]
 
 def is_parquet_copy(folder: Path) -> bool:
     """Whether the folder is one that `export_parquet` wrote."""
-    return (folder / DESCRIPTOR).is_file()
+    return (folder / DESCRIPTOR).is_file() and any(folder.glob("*.parquet"))
 
 
 def export_parquet(log: Log, folder: Path) -> list[tuple[str, int]]:

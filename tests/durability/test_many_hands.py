@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -26,6 +27,42 @@ def test_many_hands_for_longer(log: Log, tmp_path: Path) -> None:
     print(f"\n{hands}")
     assert len(hands.keys) == 360
     assert max(hands.waits) < log.patience
+
+
+def test_threads_take_turns_in_the_order_they_came(log: Log) -> None:
+    served: list[int] = []
+
+    def use(number: int) -> None:
+        with log.reading():
+            served.append(number)
+
+    waiting = [threading.Thread(target=use, args=(i,)) for i in range(6)]
+    with log.reading():
+        for one in waiting:
+            one.start()
+            time.sleep(0.05)
+    for one in waiting:
+        one.join()
+    assert served == list(range(6))
+
+
+def test_a_terminal_gets_in_between_the_uses_of_a_busy_page(log: Log) -> None:
+    stop = threading.Event()
+
+    def keep_using() -> None:
+        while not stop.is_set():
+            with log.reading() as use:
+                use.rows("people")
+
+    page = [threading.Thread(target=keep_using) for _ in range(6)]
+    for one in page:
+        one.start()
+    try:
+        assert [qclog("job", "list", log=log).returncode for _ in range(3)] == [0, 0, 0]
+    finally:
+        stop.set()
+        for one in page:
+            one.join()
 
 
 PLACE = Place("J-1", "stand_off", "trial", "12")
