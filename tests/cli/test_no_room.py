@@ -115,7 +115,8 @@ def test_where_nothing_may_be_made(log: Log, tmp_path: Path) -> None:
 
 @pytest.fixture
 def shut(log: Log) -> Iterator[Log]:
-    """A log in a folder that may be read and not written."""
+    """A log that was used before its folder was shut: it may be read and not written."""
+    assert verify(log).sound
     log.path.parent.chmod(0o500)
     yield log
     log.path.parent.chmod(0o700)
