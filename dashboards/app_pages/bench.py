@@ -8,7 +8,7 @@ log = reading.log()
 view = bench.look(log)
 name, which, gauge = st.columns([1, 2, 1])
 with name:
-    person = who.choose(log, workers=view.workers)
+    person = who.choose(log, workers=view.around.workers)
 with which:
     job = bench.choose_job(log, view)
 if person is None or job is None or view.story is None:

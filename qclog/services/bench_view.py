@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
+
+import polars as pl
 
 from qclog.domain.casetypes import Characteristic
 from qclog.services import history, jobs, people, sheets, signing_on
 from qclog.services.capture import Taken, leaves_in
 from qclog.services.jobs import Story, Wanted
+from qclog.services.series import read_series
 from qclog.services.signing_on import Worker
 from qclog.store.log import Log
 
@@ -17,34 +21,64 @@ MOST_IN_WORK = 500
 
 
 @dataclass(frozen=True, slots=True)
-class BenchView:
-    """`in_work`: jobs that have not left, the last touched first. `gauges`: those not withdrawn. `last_standing`: where
-    the last reading stands among its kind; empty without one.
-    """
+class Around:
+    """What is round every bench and seldom changes: people still here, gauges not withdrawn, names of the sheets."""
 
     workers: tuple[Worker, ...]
-    in_work: tuple[dict[str, Any], ...]
     gauges: tuple[dict[str, Any], ...]
     sheets: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class BenchView:
+    """`in_work`: jobs that have not left, the last touched first. `last_standing`: where the last reading stands among
+    its kind; empty without one.
+    """
+
+    around: Around
+    in_work: tuple[dict[str, Any], ...]
     story: Story | None
     last_of: Characteristic | None
     last_standing: str
 
 
-def look(log: Log, job: str | None, last: Taken | None) -> BenchView:
-    """The bench for `job` (None: none chosen yet), after `last` was read there. UnknownNameError if there is no such
-    job.
-    """
+def look_around(log: Log) -> Around:
+    """What is round every bench."""
     with log.reading() as use:
-        here = last if last is not None and last.place.job == job else None
-        return BenchView(
+        return Around(
             workers=tuple(w for w in signing_on.workers(log) if not w.has_left),
-            in_work=tuple(use.rows("jobs_in_work", most=MOST_IN_WORK)),
             gauges=tuple(g for g in people.list_gauges(log) if not g["withdrawn"]),
             sheets={code: sheets.latest(use, code).name for code in sheets.known_case_types(use)},
-            story=None if job is None else jobs.tell(log, job),
-            last_of=None if here is None else history.characteristic_of(log, here.place),
-            last_standing="" if here is None else history.standing(log, here),
+        )
+
+
+def look(
+    log: Log,
+    job: str | None,
+    last: Taken | None,
+    around: Around | None = None,
+    rows_of: Callable[[str, str], pl.DataFrame] | None = None,
+) -> BenchView:
+    """The bench for `job` (None: none chosen yet), after `last` was read there. UnknownNameError if there is no such
+    job.
+
+    `around` and `rows_of` (the rows of the series of a case type's characteristic) spare reading what is known.
+    """
+    with log.reading() as use:
+        story = None if job is None else jobs.tell(log, job)
+        view = BenchView(
+            around=around or look_around(log),
+            in_work=tuple(use.rows("jobs_in_work", most=MOST_IN_WORK)),
+            story=story,
+            last_of=None,
+            last_standing="",
+        )
+        if story is None or last is None or last.place.job != job:
+            return view
+        code = last.place.characteristic
+        rows = rows_of(story.sheet.code, code) if rows_of else read_series(log, story.sheet.code, code).rows
+        return replace(
+            view, last_of=story.sheet.characteristic(code), last_standing=history.standing_in(rows, story, last)
         )
 
 

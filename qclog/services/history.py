@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import polars as pl
 
-from qclog.domain.casetypes import Characteristic
-from qclog.services import sheets
+from qclog.domain.casetypes import Characteristic, condition_of_parts
+from qclog.services import jobs, sheets
 from qclog.services.capture import Place, Taken
+from qclog.services.jobs import Story
 from qclog.services.series import read_series
 from qclog.store.log import Log
 
@@ -25,22 +26,45 @@ def standing(log: Log, taken: Taken) -> str:
 
     The group is the same case type, stage, new or re-used parts, machined or not; the unit counts itself.
     """
+    with log.reading():
+        story = jobs.tell(log, taken.place.job)
+        return standing_in(read_series(log, story.sheet.code, taken.place.characteristic).rows, story, taken)
+
+
+def standing_in(rows: pl.DataFrame, story: Story, taken: Taken) -> str:
+    """The same from `rows` of the characteristic's series, which may be older than the reading just taken."""
     if taken.said.kind in ("word", "none"):
         return ""
-    with log.reading() as use:
-        case_type = use.rows("job_by_id", job=taken.place.job)[0]["case_type"]
-    rows = read_series(log, case_type, taken.place.characteristic).rows
-    me = rows.filter((pl.col("job") == taken.place.job) & (pl.col("stage") == taken.place.stage))
-    if me.is_empty():
+    place = taken.place
+    mine = [
+        value
+        for told in story.readings
+        if told.row["counts"]
+        and (told.row["characteristic"], told.row["stage"]) == (place.characteristic, place.stage)
+        and (value := drawn_at(told.row["low"], told.row["high"])) is not None
+    ]
+    if not mine:
         return ""
-    mine = me.row(0, named=True)
-    peers = rows.filter(
-        (pl.col("stage") == mine["stage"])
-        & (pl.col("machined") == mine["machined"])
-        & pl.col("condition").eq_missing(pl.lit(mine["condition"], dtype=pl.String))
+    parts = [(p["part"], p["condition"]) for p in story.parts]
+    condition = condition_of_parts(story.sheet.characteristic(place.characteristic), parts)
+    others = rows.filter(
+        (pl.col("job") != place.job)
+        & (pl.col("stage") == place.stage)
+        & (pl.col("machined") == (story.job["machining_batch"] is not None))
+        & pl.col("condition").eq_missing(pl.lit(condition, dtype=pl.String))
         & pl.col("value").is_not_nan()
-    )
-    return place_among(peers["value"], mine["value"])
+    )["value"]
+    value = sum(mine) / len(mine)
+    return place_among(pl.concat([others, pl.Series("value", [value])]), value)
+
+
+def drawn_at(low: float | None, high: float | None) -> float | None:
+    """The number that stands for an interval on a chart, as `series` draws it: its middle; its one known end; half the
+    smallest leaf where none enters.
+    """
+    if low is None:
+        return None if high is None else high / 2 if high > 0 else high
+    return low if high is None else (low + high) / 2
 
 
 def place_among(values: pl.Series, value: float) -> str:

@@ -237,7 +237,7 @@ def _correct(log: Log, view: BenchView, story: Story, person: str, token: str) -
     st.caption("From the keyboard: `correct 17` in the reading field.")
     st.text_input("What it should be", key=f"fix_{token}")
     st.selectbox("Why", REASONS, key=f"reason_{token}")
-    gauges = [str(g["gauge"]) for g in view.gauges]
+    gauges = [str(g["gauge"]) for g in view.around.gauges]
     at = gauges.index(last["gauge"]) if last["gauge"] in gauges else None
     st.selectbox("Read with", gauges, index=at, placeholder="not said", key=f"with_{token}_{last['id']}")
     st.button(

@@ -16,7 +16,7 @@ from qclog.services.capture import Place, Taken
 from qclog.services.jobs import Story, Wanted
 from qclog.services.wording import reading_text, verdict_text
 from qclog.store.log import Log, Submission
-from qclog.web import who
+from qclog.web import reading, who
 from qclog.web.frame import plain, show_error
 
 JOB = "bench_job"
@@ -30,7 +30,7 @@ def look(log: Log) -> BenchView:
     chosen = st.session_state.get(JOB)
     last: Taken | None = st.session_state.get("bench_last")
     try:
-        return bench_view.look(log, chosen, last)
+        return bench_view.look(log, chosen, last, reading.around(log), lambda *of: reading.rows_lately(log, *of))
     except UnknownNameError as error:
         st.session_state[JOB] = None
         st.query_params.pop("job", None)
@@ -59,12 +59,15 @@ def choose_job(log: Log, view: BenchView) -> str | None:
 
 
 def _open_new(log: Log, view: BenchView) -> None:
-    if not view.sheets:
+    sheets = view.around.sheets
+    if not sheets:
         st.info("Add a case-type sheet first: `qclog sheet add FILE`")
         return
     with st.form("new_job", border=False):
         number = st.text_input("Job number")
-        case_type = st.selectbox("Case type", list(view.sheets), format_func=lambda c: f"{c}: {view.sheets[c]}")
+        case_type = st.selectbox(
+            "Case type", list(view.around.sheets), format_func=lambda c: f"{c}: {view.around.sheets[c]}"
+        )
         serial = st.text_input("Case serial (if it has one)")
         batch = st.text_input("Machining batch (if it was machined)")
         customer = st.text_input("Customer's reference (if there is one)")
@@ -92,7 +95,7 @@ def choose_gauge(view: BenchView, story: Story) -> dict[str, Any] | None:
     """Which gauge: those of the kind that the next place wants, or all if there is none of it."""
     wanted = next_place(story)
     kind = wanted.characteristic.gauge_kind if wanted else None
-    of_kind = [g for g in view.gauges if kind is None or g["kind"] == kind] or list(view.gauges)
+    of_kind = [g for g in view.around.gauges if kind is None or g["kind"] == kind] or list(view.around.gauges)
     chosen: str | None = st.selectbox(
         f"Gauge ({kind.replace('_', ' ')})" if kind else "Gauge",
         [g["gauge"] for g in of_kind],
@@ -190,7 +193,7 @@ def _obey(log: Log, scan: Scan) -> str:
         st.query_params["job"] = scan.name
         return f"Job {scan.name}"
     if scan.kind == "gauge":
-        gauges = {g["gauge"]: g for g in bench_view.look(log, None, None).gauges}
+        gauges = {g["gauge"]: g for g in bench_view.look_around(log).gauges}
         if scan.name not in gauges:
             raise UnknownNameError("no gauge of that name, or it is withdrawn", field="gauge", found=scan.name)
         for kind in (gauges[scan.name]["kind"], None):

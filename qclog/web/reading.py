@@ -5,10 +5,12 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+import polars as pl
 import streamlit as st
 
 from qclog.errors import LogError
 from qclog.services import case_chart, jobs, sheets
+from qclog.services.bench_view import Around, look_around
 from qclog.services.case_chart import CaseChart
 from qclog.services.jobs import Story
 from qclog.services.launching import LOG_VARIABLE
@@ -46,6 +48,26 @@ def overview(of: Log) -> list[Overview]:
 @st.cache_data(max_entries=4, show_spinner=False)
 def _overview(path: str, revision: int) -> list[Overview]:  # noqa: ARG001 - the revision is part of the key
     return sheets.overview(Log(Path(path)))
+
+
+def around(of: Log) -> Around:
+    """People, gauges and sheets as they were at most a few seconds ago: the services check names and rights anew."""
+    return _around(str(of.path))
+
+
+@st.cache_resource(max_entries=4, ttl=5, show_spinner=False)
+def _around(path: str) -> Around:
+    return look_around(Log(Path(path)))
+
+
+def rows_lately(of: Log, case_type: str, code: str) -> pl.DataFrame:
+    """The rows of a series as they were at most a minute ago: what a new reading is compared with."""
+    return _rows_lately(str(of.path), case_type, code)
+
+
+@st.cache_resource(max_entries=64, ttl=60, show_spinner=False)
+def _rows_lately(path: str, case_type: str, code: str) -> pl.DataFrame:
+    return read_series(Log(Path(path)), case_type, code).rows
 
 
 def series(of: Log, case_type: str, code: str) -> Series:
