@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -89,9 +90,22 @@ def unfinished(target: Path) -> Iterator[Path]:
     try:
         yield part
         part.replace(target)
+        _sync_folder(target.parent)
     finally:
         for file in files:
             file.unlink(missing_ok=True)
+
+
+def _sync_folder(folder: Path) -> None:
+    """So that a power cut just after finds the new name."""
+    if os.name == "nt":  # which has no folders to open
+        return
+    with suppress(OSError):  # some network shares refuse; the file itself is written all the same
+        number = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(number)
+        finally:
+            os.close(number)
 
 
 def _let_go(connection: duckdb.DuckDBPyConnection) -> None:
