@@ -10,7 +10,7 @@ name, which, gauge = st.columns([1, 2, 1])
 with name:
     person = who.choose(log, workers=view.around.workers)
 with which:
-    job = bench.choose_job(log, view)
+    job = bench.choose_job(log, view, person)
 if person is None or job is None or view.story is None:
     bench.explain_start(person, job)
 else:

@@ -9,7 +9,7 @@ from typing import Any
 
 import polars as pl
 
-from qclog.domain.casetypes import Characteristic
+from qclog.domain.casetypes import Characteristic, Sheet
 from qclog.services import history, jobs, people, sheets, signing_on
 from qclog.services.capture import Taken, leaves_in
 from qclog.services.jobs import Story, Wanted
@@ -22,11 +22,11 @@ MOST_IN_WORK = 500
 
 @dataclass(frozen=True, slots=True)
 class Around:
-    """What is round every bench and seldom changes: people still here, gauges not withdrawn, names of the sheets."""
+    """What is round every bench and seldom changes: people still here, gauges not withdrawn, the sheets."""
 
     workers: tuple[Worker, ...]
     gauges: tuple[dict[str, Any], ...]
-    sheets: dict[str, str]
+    sheets: dict[str, Sheet]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,7 @@ def look_around(log: Log) -> Around:
         return Around(
             workers=tuple(w for w in signing_on.workers(log) if not w.has_left),
             gauges=tuple(g for g in people.list_gauges(log) if not g["withdrawn"]),
-            sheets={code: sheets.latest(use, code).name for code in sheets.known_case_types(use)},
+            sheets={code: sheets.latest(use, code) for code in sheets.known_case_types(use)},
         )
 
 

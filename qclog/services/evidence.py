@@ -166,7 +166,7 @@ def _of_finding(
         return Point(OPEN, about, _sentence(told), settle)
     if more and own and not finding.confounded_with:
         told.append("the comeback was recorded as ours")
-        return Point(CAUSE, about, _sentence(told), f"to be sure: {settle}")
+        return Point(CAUSE, about, _sentence(told), settle)
     if more or own or off:
         return Point(CONTRIBUTING, about, _sentence(told), settle)
     return Point(OPEN, about, _sentence(told), settle)

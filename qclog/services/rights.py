@@ -34,6 +34,14 @@ def need(use: Use, by: str, right: str, or_else: str | None = None) -> None:
         raise RightsError(f"{by} is {_article(person['role'])} and may not {right}", field="by", found=by, hint=hint)
 
 
+def those_with(use: Use, right: str) -> tuple[str, ...] | None:
+    """The names of those who may; None while the log has no manager, when anyone may."""
+    people = {row["person"]: row for row in use.rows("people_now")}
+    if not managers(people):
+        return None
+    return tuple(p["person"] for p in people.values() if right in RIGHTS[p["role"]] and not p["has_left"])
+
+
 def has(use: Use, by: str, right: str) -> bool:
     """Whether `need` would pass."""
     try:

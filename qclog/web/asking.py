@@ -28,7 +28,7 @@ from qclog.web.sums import show_sums
 
 FIELD = "Reading"
 CORRECT = "correct "
-REASONS = ("mistyped", "wrong position", "wrong gauge", "re-seated and read again", "another reason")
+REASONS = ("mistyped", "wrong position", "wrong gauge", "re-seated and read again")
 
 
 def ask(log: Log, view: BenchView, story: Story, person: str, gauge: dict[str, Any] | None) -> None:
@@ -67,7 +67,7 @@ def ask(log: Log, view: BenchView, story: Story, person: str, gauge: dict[str, A
         _ask_leaf(log, story, wanted, how, submission, go_no_go.begin(leaves), token)
     first, second, third = st.columns(3)
     first.button("Skip for now", width="stretch", on_click=_skip, args=(wanted.place,))
-    with second.popover("Not accessible", width="stretch"):
+    with second.popover("Not accessible", width="stretch", key=f"not_accessible_{token}"):
         why = st.text_input("Why?", key=f"why_{token}")
         st.button(
             "Store as not accessible",
@@ -75,10 +75,11 @@ def ask(log: Log, view: BenchView, story: Story, person: str, gauge: dict[str, A
             on_click=_store_text,
             args=(log, wanted.place, how, submission, f"not accessible: {why}" if why else "not accessible"),
         )
-    with third.popover("Correct last", width="stretch"):
+    with third.popover("Correct last", width="stretch", key=f"correct_{token}"):
         _correct(log, view, story, person, token)
-    said = st.session_state.get("bench_scan"), id(st.session_state.get("bench_error"))
-    put_cursor_in(FIELD, f"{token} {how.gauge} {conditions} {said}", lambda text: bench.take_scan(log, text))
+    error = st.session_state.get("bench_error")
+    drawn = f"{token} {how.gauge} {conditions} {st.session_state.get('bench_scan')} {id(error)}"
+    put_cursor_in(FIELD, drawn, lambda text: bench.take_scan(log, text), refused=error is not None)
     show_sums(log, story, wanted)
 
 
@@ -86,8 +87,11 @@ def _say_done(log: Log, view: BenchView, story: Story, person: str) -> None:
     if story.missing:
         st.info("The rest was skipped: choose a place from the list.")
     else:
-        st.success("Everything the sheet wants is read.", icon=":material/check:")
-    with st.popover("Correct last"):
+        st.success(
+            "Everything the sheet wants is read. Next: parts and lots, then Check and sign off.",
+            icon=":material/check:",
+        )
+    with st.popover("Correct last", key=f"correct_{len(story.readings)}"):
         _correct(log, view, story, person, "last")
     put_cursor_in("nothing", "done", lambda text: bench.take_scan(log, text))
     show_sums(log, story, None)
@@ -236,7 +240,7 @@ def _correct(log: Log, view: BenchView, story: Story, person: str, token: str) -
     st.write(plain(f"{where}: {reading_text(last)}. It stays in the log, with the reason."))
     st.caption("From the keyboard: `correct 17` in the reading field.")
     st.text_input("What it should be", key=f"fix_{token}")
-    st.selectbox("Why", REASONS, key=f"reason_{token}")
+    st.selectbox("Why (choose, or type another)", REASONS, accept_new_options=True, key=f"reason_{token}")
     gauges = [str(g["gauge"]) for g in view.around.gauges]
     at = gauges.index(last["gauge"]) if last["gauge"] in gauges else None
     st.selectbox("Read with", gauges, index=at, placeholder="not said", key=f"with_{token}_{last['id']}")
@@ -276,20 +280,21 @@ def _show_last(view: BenchView, job: str) -> None:
     error = st.session_state.get("bench_error")
     if error is not None:
         show_error(error)
+        return
     last: Taken | None = st.session_state.get("bench_last")
     if last is None or view.last_of is None:
-        if error is None and not scanned:
+        if not scanned:
             st.caption("What you enter is read back here. Job cards, lots and gauges can be scanned at any time.")
         return
     c = view.last_of
     said = [last.read_back, verdict_text(last.verdict, c), view.last_standing]
-    text = plain("; ".join(x for x in said if x))
+    heard = {x.casefold(): x for x in said if x}  # a word such as pass is its own verdict
+    text = plain("; ".join(heard.values()))
     where = plain(place_text(last.place, c))
     if last.verdict.out:
-        st.error(
-            f"**{text}**  \n{where}. Limits: {plain(asked_text(c, last.verdict))}. Stored as read.",
-            icon=":material/error:",
-        )
+        limits = asked_text(c, last.verdict)
+        told = f"{where}. Limits: {plain(limits)}" if limits else where
+        st.error(f"**{text}**  \n{told}. Stored as read.", icon=":material/error:")
     elif last.verdict.result == "too close to call":
         st.warning(f"**{text}**  \n{where}", icon=":material/help:")
     else:
@@ -300,13 +305,14 @@ def _show_last(view: BenchView, job: str) -> None:
 
 def _show_doubt(last: Taken, doubt: Doubt) -> None:
     st.warning(plain(doubt.question) + " It is stored as it was typed.", icon=":material/help:")
-    for suggestion in doubt.suggestions[:3]:
-        st.button(
-            f"It was {plain(suggestion.text)}",
-            key=f"meant_{suggestion.text}_{last.id}",
-            on_click=_store_meant,
-            args=(last, suggestion.text),
-        )
+    with st.container(horizontal=True):
+        for suggestion in doubt.suggestions[:3]:
+            st.button(
+                f"It was {plain(suggestion.text)}",
+                key=f"meant_{suggestion.text}_{last.id}",
+                on_click=_store_meant,
+                args=(last, suggestion.text),
+            )
 
 
 def _store_meant(last: Taken, text: str) -> None:

@@ -6,8 +6,7 @@ from typing import Any
 
 import streamlit as st
 
-from qclog.domain.jobs import STAGE_WORDS, Job
-from qclog.domain.moments import now
+from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.scans import Scan, read_scan
 from qclog.errors import InputError, QclogError, UnknownNameError
 from qclog.services import bench_view, jobs
@@ -15,8 +14,8 @@ from qclog.services.bench_view import BenchView
 from qclog.services.capture import Place, Taken
 from qclog.services.jobs import Story, Wanted
 from qclog.services.wording import reading_text, verdict_text
-from qclog.store.log import Log, Submission
-from qclog.web import reading, who
+from qclog.store.log import Log
+from qclog.web import opening, reading
 from qclog.web.frame import plain, show_error
 
 JOB = "bench_job"
@@ -38,7 +37,7 @@ def look(log: Log) -> BenchView:
         return bench_view.look(log, None, None)
 
 
-def choose_job(log: Log, view: BenchView) -> str | None:
+def choose_job(log: Log, view: BenchView, person: str | None) -> str | None:
     """Which job: those in work, the last touched first, or a new one."""
     about = {r["job"]: (r["case_type"], r["case_serial"]) for r in view.in_work}
     asked = st.session_state.get(JOB)
@@ -49,40 +48,17 @@ def choose_job(log: Log, view: BenchView) -> str | None:
         "Job",
         list(about),
         index=None,
-        placeholder="scan the job card, or type part of the number",
+        placeholder="scan the job card, or type",
         key=JOB,
         format_func=lambda n: ", ".join(str(x) for x in (n, *about[n]) if x),
     )
-    with new.popover("New job"):
-        _open_new(log, view)
+    with new:
+        opened = opening.open_new(log, view, person)
+    if opened is not None:
+        st.query_params["job"] = opened
+        del st.session_state[JOB]
+        st.rerun()
     return chosen
-
-
-def _open_new(log: Log, view: BenchView) -> None:
-    sheets = view.around.sheets
-    if not sheets:
-        st.info("Add a case-type sheet first: `qclog sheet add FILE`")
-        return
-    with st.form("new_job", border=False):
-        number = st.text_input("Job number")
-        case_type = st.selectbox(
-            "Case type", list(view.around.sheets), format_func=lambda c: f"{c}: {view.around.sheets[c]}"
-        )
-        serial = st.text_input("Case serial (if it has one)")
-        batch = st.text_input("Machining batch (if it was machined)")
-        customer = st.text_input("Customer's reference (if there is one)")
-        if st.form_submit_button("Open the job") and number.strip():
-            given = {"case_serial": serial, "machining_batch": batch, "customer_ref": customer}
-            job = Job(number.strip(), case_type, now(), **{k: v.strip() or None for k, v in given.items()})  # type: ignore[arg-type] # texts all
-            name = st.session_state.get(who.NAME) or "bench"
-            try:
-                jobs.open_job(log, job, Submission(name, "bench", f"open job {job.job}"))
-            except QclogError as error:
-                show_error(error)
-                return
-            st.query_params["job"] = job.job
-            del st.session_state[JOB]
-            st.rerun()
 
 
 def explain_start(person: str | None, job: str | None) -> None:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import streamlit as st
 
 from qclog.domain.jobs import CONDITIONS_OF_PARTS, Part
-from qclog.errors import QclogError
+from qclog.errors import InputError, QclogError
 from qclog.services import jobs
 from qclog.services.jobs import Story
 from qclog.store.log import Log, Submission
 from qclog.web.frame import plain, show_error
+
+_ADDED = "parts_added_here"
 
 
 def show_the_rest(log: Log, story: Story, person: str) -> None:
@@ -33,37 +35,54 @@ def _show_parts(story: Story) -> None:
 
 
 def _add_part(log: Log, story: Story, person: str, lot: str | None) -> None:
-    """Kinds of part that the sheet knows come first, since its limits depend on them; any other may be typed."""
+    """Kinds of part that the sheet's limits depend on are chosen from a list; any other is said in words.
+
+    They are two fields because one that takes both offers what was typed before what is in the list.
+    """
     kinds = list(dict.fromkeys(part for c in story.sheet.characteristics for part in c.parts))
-    with st.form("part", border=False, clear_on_submit=True):
-        kind = st.selectbox(
-            "Part",
-            kinds,
-            index=None,
-            accept_new_options=True,
-            placeholder="choose, or type another",
-            format_func=lambda k: str(k).replace("_", " "),
-        )
+    with st.form(f"part_{st.session_state.get(_ADDED, 0)}", border=False):
+        listed = None
+        if kinds:
+            listed = st.selectbox(
+                "Part",
+                kinds,
+                index=None,
+                placeholder="those that limits depend on",
+                filter_mode="contains",
+                format_func=lambda k: str(k).replace("_", " "),
+            )
+        other = st.text_input("Another part, in words" if kinds else "Part")
         number = st.text_input("Lot", value=lot or "", placeholder="scan or type", key=f"lot_{lot}_{len(story.parts)}")
         condition = st.segmented_control("Condition", CONDITIONS_OF_PARTS, default="new")
         supplier = st.text_input("Supplier (if it matters)")
         unit = st.text_input("Job of the sub-assembly (if it was one)")
-        if st.form_submit_button("Add the part", width="stretch") and kind:
-            part = Part(
-                str(story.job["job"]),
-                str(kind).strip().replace(" ", "_"),
-                number.strip() or None,
-                supplier.strip() or None,
-                condition,
-                unit.strip() or None,
-            )
-            try:
-                jobs.add_part(log, part, Submission(person, "bench", f"part of job {part.job}"))
-            except QclogError as error:
-                show_error(error)
-                return
-            st.session_state["part_lot"] = st.session_state["bench_scan"] = None
-            st.rerun()
+        if not st.form_submit_button("Add the part", width="stretch"):
+            return
+    try:
+        part = Part(
+            str(story.job["job"]),
+            _one_of(listed, other),
+            number.strip() or None,
+            supplier.strip() or None,
+            condition,
+            unit.strip() or None,
+        )
+        jobs.add_part(log, part, Submission(person, "bench", f"part of job {part.job}"))
+    except QclogError as error:
+        show_error(error)
+        return
+    st.session_state["part_lot"] = st.session_state["bench_scan"] = None
+    st.session_state[_ADDED] = st.session_state.get(_ADDED, 0) + 1
+    st.rerun()
+
+
+def _one_of(listed: str | None, other: str) -> str:
+    typed = "_".join(other.split())
+    if listed and typed and typed != listed:
+        raise InputError("two parts were named", field="part", found=f"{listed.replace('_', ' ')} and {other.strip()}")
+    if not (listed or typed):
+        raise InputError("no part was named", field="part", hint="choose it from the list, or say it in words")
+    return listed or typed
 
 
 def _note_left(log: Log, job: str, left: str | None, person: str) -> None:

@@ -28,6 +28,30 @@ const typesText = (e) =>
   e && (e.isContentEditable || e.tagName === "TEXTAREA" || (e.tagName === "INPUT" && e.type !== "radio"
     && e.type !== "checkbox" && e.type !== "button"));
 
+// The place asked for and what became of the last reading stand above the field, so they must be seen with it:
+// the page is scrolled no further than the button below the field needs.
+const ABOVE = 330;
+
+const show = (field) => {
+  field.focus({ preventScroll: true });
+  const page = field.closest('[data-testid="stMain"]');
+  const below = (field.closest('[data-testid="stForm"]') ?? field).getBoundingClientRect().bottom + 16;
+  if (page && (below > window.innerHeight || field.getBoundingClientRect().top < ABOVE)) {
+    page.scrollTop += below - window.innerHeight;
+  }
+};
+
+// A long sheet's list has its own scroll bar: the place at hand is kept in sight there.
+const showInList = () => {
+  const here = document.querySelector('[class*="st-key-place_"] button[kind="primary"]');
+  let list = here?.parentElement;
+  while (list && list.scrollHeight <= list.clientHeight + 1) list = list.parentElement;
+  if (!list || list.matches('[data-testid="stMain"]')) return;
+  const { top, bottom } = here.getBoundingClientRect();
+  const frame = list.getBoundingClientRect();
+  if (top < frame.top + 40 || bottom > frame.bottom - 40) list.scrollTop += top - frame.top - frame.height / 3;
+};
+
 const stop = (e) => { e.preventDefault(); e.stopImmediatePropagation(); };
 
 let burst = null;
@@ -85,7 +109,9 @@ export default function ({ data, setTriggerValue }) {
     if (field && !field.disabled) {
       field.setAttribute("autocomplete", "off");
       field.setAttribute("inputmode", "text");
-      field.focus();
+      show(field);
+      setTimeout(showInList, 150);  // the list is drawn after the field
+      if (data.refused) field.select();
       field.__qclogFocused = data.token;
     } else if (tries++ < 200) {
       setTimeout(look, 10);
@@ -100,8 +126,10 @@ _KEY = "qclog_cursor"
 _at_bench = st.components.v2.component(_KEY, js=_JS)
 
 
-def put_cursor_in(label: str, token: str, on_scan: Callable[[str], None]) -> None:
+def put_cursor_in(label: str, token: str, on_scan: Callable[[str], None], *, refused: bool = False) -> None:
     """Put the cursor in the text field named `label`, once for each new `token`, or field drawn anew.
+
+    What was `refused` is selected, so that the next reading takes its place.
 
     `on_scan` is called with the text of a code that was scanned, before the page is drawn again.
     """
@@ -111,4 +139,4 @@ def put_cursor_in(label: str, token: str, on_scan: Callable[[str], None]) -> Non
         if text:
             on_scan(str(text).rsplit(" ", 1)[0])  # the page adds a word, so that the same code can be scanned twice
 
-    _at_bench(data={"label": label, "token": token}, key=_KEY, height=1, on_scan_change=scanned)
+    _at_bench(data={"label": label, "token": token, "refused": refused}, key=_KEY, height=1, on_scan_change=scanned)

@@ -86,7 +86,10 @@ def show_case_types(log: Log) -> None:
     )
     if at is not None:
         st.switch_page("app_pages/case_type.py", query_params={"case_type": rows[at].case_type})
-    st.caption("Choose a row to see its charts. Left outside limits: with at least one final value out, of those out.")
+    st.caption(
+        "Choose a row to see its charts. Left outside limits: units with at least one final value outside, of all that "
+        "left. In 100 unit-months: comebacks for every hundred months that units have been out."
+    )
 
 
 def show_gauges(log: Log) -> None:
@@ -102,15 +105,18 @@ def show_gauges(log: Log) -> None:
             "gauge": [r.gauge for r in rows],
             "kind": [r.kind.replace("_", " ") for r in rows],
             "state": [r.state for r in rows],
-            "calibration due": [r.due for r in rows],
+            "due": [r.due for r in rows],
             "last good check": [looked.day(r.last_good) for r in rows],
-            "off at last check": ["" if r.off is None else f"{r.off:+.4g} {r.unit}" for r in rows],
-            "readings since": [r.since for r in rows],
+            "off at check": ["" if r.off is None else f"{r.off:+.4g} {r.unit}" for r in rows],
+            "read since": [r.since for r in rows],
             "jobs since": [len(r.jobs) for r in rows],
         },
         key="gauges_table",
     )
-    st.caption("Choose a row for the jobs read with it since its last good check, and to record what befell it.")
+    st.caption(
+        "Due: its calibration. Read since: readings, and jobs, since its last good check. "
+        "Choose a row for those jobs, and to record what befell it."
+    )
     if at is None:
         return
     if rows[at].jobs:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import streamlit as st
 
 from qclog.domain.moments import now
+from qclog.domain.rights import SIGN_OFF
 from qclog.errors import QclogError
-from qclog.services import jobs
+from qclog.services import jobs, rights
 from qclog.services.jobs import Story
 from qclog.services.sign_off import SignOff
 from qclog.store.log import Log, Submission
@@ -20,13 +21,22 @@ def show_leaving(log: Log, story: Story, found: SignOff) -> None:
     name = who.need(log, "sign this job off")
     if name is None:
         return
+    with log.reading() as use:
+        able = rights.those_with(use, SIGN_OFF)
+    if able is not None and name not in able:
+        who_may = f"{', '.join(able)} may: choose the name at the top of the page" if able else "nobody here may yet"
+        st.info(plain(f"Signing off or a concession is not for {name}; {who_may}."), icon=":material/person:")
+        return
     if found.outside and not found.concession:
         with st.form("concession", border=False):
             why = st.text_area(
                 f"Concession: what is let pass, and why ({plain(name)} answers for it)", max_chars=400, key=f"why_{job}"
             )
-            if st.form_submit_button("Grant the concession") and why.strip():
-                _say(log, job, "concession", f"{why.strip()} ({name})", name)
+            if st.form_submit_button("Grant the concession"):
+                if why.strip():
+                    _say(log, job, "concession", f"{why.strip()} ({name})", name)
+                else:
+                    st.error("A concession needs its reason in words.", icon=":material/error:")
         st.caption("It is outside limits, so it leaves only with a concession, or after it is put right.")
         return
     if not found.clear:

@@ -14,9 +14,12 @@ from qclog.services.monthly_review import monthly_review
 from qclog.store.log import Log
 
 
-def show_job_papers(log: Log, job: str) -> None:
-    """The job card and the build record as PDF, and the way to the investigation."""
+def show_job_papers(log: Log, job: str, *, here: bool) -> None:
+    """The job card and the build record as PDF; the ways to the investigation and, while it is `here`, the bench."""
     with st.container(horizontal=True):
+        if here and st.button("To the bench", icon=":material/straighten:", type="primary"):
+            st.session_state["bench_job"] = job
+            st.switch_page("app_pages/bench.py", query_params={"job": job})
         card = "The card that goes with the job, with its code to scan"
         record = "What left the shop, for the customer and the file"
         _show_paper("Job card", f"job-card-{job}", lambda: job_card(log, job), card)

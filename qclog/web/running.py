@@ -18,8 +18,9 @@ CAUTION = (
 
 _SPACING = """<style>
 [data-testid="stMainBlockContainer"] { padding-top: 4.2rem; padding-bottom: 2rem; }
-[data-testid="stForm"] input { font-size: 2rem; height: 3.6rem; font-variant-numeric: tabular-nums; }
-[data-testid="stForm"] [data-testid="stTextInputRootElement"] { height: auto; min-height: 3.6rem; }
+[data-testid="stForm"] input[aria-label="Reading"] { font-size: 2rem; height: 3.6rem; }
+[data-testid="stForm"] input { font-variant-numeric: tabular-nums; }
+[data-testid="stTextInputRootElement"]:has(input[aria-label="Reading"]) { height: auto; min-height: 3.6rem; }
 [data-testid="stCaptionContainer"] { opacity: 1; color: inherit; }
 [data-testid="stCaptionContainer"] p { color: inherit; opacity: 0.85; }
 .st-key-who_corner { margin-bottom: -3.9rem; z-index: 1; }

@@ -44,7 +44,7 @@ def show_standing(log: Log) -> None:
         gone = {row["job"] for row in rows if row["dispatched"] is not None}
         _cards(log, standing[:SHOWN_FIRST], gone)
         if len(standing) > SHOWN_FIRST:
-            with st.expander(f"{len(standing) - SHOWN_FIRST} more"):
+            with st.expander(f"{len(standing) - SHOWN_FIRST} more of these"):
                 _cards(log, standing[SHOWN_FIRST:], gone)
     behind = [f for f in found.followed if not f.stands]
     if behind:
@@ -75,7 +75,7 @@ def _cards(log: Log, findings: list[Followed], gone: set[str]) -> None:
             st.markdown(f"**{plain(finding.text)}**")
             left = sum(job in gone for job in finding.jobs)
             st.markdown(
-                f"n = {len(finding.jobs)} unit{'' if len(finding.jobs) == 1 else 's'}, {left} left the building; "
+                f"{left} of {len(finding.jobs)} left the building; "
                 + plain(f"since job {finding.first_job}, plain from {show_moment(finding.found_at, zone)[:10]}")
             )
             st.markdown(f":material/search: {plain(finding_words.NEXT[finding.cause])}")
@@ -84,7 +84,7 @@ def _cards(log: Log, findings: list[Followed], gone: set[str]) -> None:
             with st.container(horizontal=True):
                 with st.popover(f"Its {len(finding.jobs)} jobs" if len(finding.jobs) > 1 else "Its job"):
                     _links(finding.jobs, gone, followed.id)
-                with st.popover("Say what became of it"):
+                with st.popover("Say what became of it", key=f"note_on_{followed.id}_{len(followed.notes)}"):
                     _note(log, followed)
 
 
@@ -97,13 +97,15 @@ def _note(log: Log, followed: Followed) -> None:
         state = st.selectbox("It is", [s for s in STATES if s != "open"], key=f"state_{followed.id}")
         found = st.text_area("What was found, or why it is rejected", max_chars=1000, key=f"found_{followed.id}")
         done = st.text_area("What was done (to close it)", max_chars=1000, key=f"done_{followed.id}")
+        problem = st.container()
         if not st.form_submit_button("Keep this"):
             return
     try:
         submission = Submission(name, "bench", f"finding {followed.id}: {state}")
         finding_life.note_finding(log, followed.id, state, name, submission, found=found, done=done)
     except QclogError as error:
-        show_error(error)
+        with problem:
+            show_error(error)
         return
     st.rerun()
 

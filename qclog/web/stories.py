@@ -11,7 +11,7 @@ from qclog.services.jobs import Story
 from qclog.services.wording import asked_text, fate_text, place_text, reading_text, value_text, verdict_text
 from qclog.store.log import Log
 from qclog.web.frame import plain
-from qclog.web.tables import show_facts_in_a_row, show_table
+from qclog.web.tables import show_facts_in_a_row, show_table, without_blank
 
 
 def choose(log: Log) -> str | None:
@@ -93,26 +93,23 @@ def show_readings(story: Story) -> None:
         st.info("No readings yet. Log them on the Bench page.")
         return
     told = story.readings
-    show_table(
-        {
-            "what": [t.characteristic.name if t.characteristic else t.row["characteristic"] for t in told],
-            "stage": [STAGE_WORDS[t.row["stage"]] for t in told],
-            "at": [t.row["position"] for t in told],
-            "try": [t.row["attempt"] for t in told],
-            "read": [reading_text(t.row) for t in told],
-            "verdict": [verdict_text(t.verdict, t.characteristic) if t.row["counts"] else "" for t in told],
-            "remarks": [
-                ". ".join(x for x in (fate_text(t.row), t.row["conditions"], t.row["note"]) if x) for t in told
-            ],
-            "gauge": [t.row["gauge"] for t in told],
-            "read by": [t.row["technician"] for t in told],
-            "taken": [show_moment(t.row["taken_at"], story.zone) for t in told],
-            "entered": [show_moment(t.row["entered_at"], story.zone) for t in told],
-            "limits that day": [asked_text(t.characteristic, t.verdict) if t.characteristic else "" for t in told],
-            "entered by": [t.row["entered_by"] for t in told],
-            "sheet": [t.version for t in told],
-        }
-    )
+    columns: dict[str, list[object]] = {
+        "what": [t.characteristic.name if t.characteristic else t.row["characteristic"] for t in told],
+        "stage": [STAGE_WORDS[t.row["stage"]] for t in told],
+        "at": [t.row["position"] for t in told],
+        "try": [t.row["attempt"] for t in told],
+        "read": [reading_text(t.row) for t in told],
+        "verdict": [verdict_text(t.verdict, t.characteristic) if t.row["counts"] else "" for t in told],
+        "remarks": [". ".join(x for x in (fate_text(t.row), t.row["conditions"], t.row["note"]) if x) for t in told],
+        "gauge": [t.row["gauge"] for t in told],
+        "read by": [t.row["technician"] for t in told],
+        "taken": [show_moment(t.row["taken_at"], story.zone) for t in told],
+        "entered": [show_moment(t.row["entered_at"], story.zone) for t in told],
+        "limits that day": [asked_text(t.characteristic, t.verdict) if t.characteristic else "" for t in told],
+        "entered by": [t.row["entered_by"] for t in told],
+        "sheet": [t.version for t in told],
+    }
+    show_table(without_blank(columns, "at", "verdict", "remarks", "limits that day"))
 
 
 def show_derived(story: Story) -> None:
@@ -121,16 +118,15 @@ def show_derived(story: Story) -> None:
     if not done:
         return
     st.subheader("Worked out from these")
-    show_table(
-        {
-            "what": [d.characteristic.name for d in done],
-            "stage": [STAGE_WORDS[d.stage] for d in done],
-            "value": [value_text(d.value, d.characteristic) for d in done],
-            "verdict": [verdict_text(d.verdict, d.characteristic) for d in done],
-            "limits": [asked_text(d.characteristic, d.verdict) for d in done],
-            "from": [d.characteristic.formula for d in done],
-        }
-    )
+    columns: dict[str, list[object]] = {
+        "what": [d.characteristic.name for d in done],
+        "stage": [STAGE_WORDS[d.stage] for d in done],
+        "value": [value_text(d.value, d.characteristic) for d in done],
+        "verdict": [verdict_text(d.verdict, d.characteristic) for d in done],
+        "limits": [asked_text(d.characteristic, d.verdict) for d in done],
+        "from": [d.characteristic.formula for d in done],
+    }
+    show_table(without_blank(columns, "verdict", "limits"))
 
 
 def show_parts(story: Story) -> None:
@@ -138,8 +134,10 @@ def show_parts(story: Story) -> None:
     if not story.parts:
         return
     st.subheader("Parts and lots")
-    columns = ("part", "lot", "supplier", "condition", "sub_assembly", "entered_by")
-    show_table({c.replace("_", " "): [p[c] for p in story.parts] for c in columns})
+    names = ("part", "lot", "supplier", "condition", "sub_assembly", "entered_by")
+    columns: dict[str, list[object]] = {name.replace("_", " "): [p[name] for p in story.parts] for name in names}
+    columns["part"] = [str(part).replace("_", " ") for part in columns["part"]]
+    show_table(without_blank(columns, "supplier", "sub assembly"))
 
 
 def show_comebacks(story: Story) -> None:

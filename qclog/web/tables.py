@@ -12,7 +12,8 @@ import streamlit as st
 from qclog.web.frame import plain
 
 _MOST_ROWS = 14
-_WIDEST = 250
+_WIDEST = {True: 250, False: 200}  # of what was measured; of anything else
+_NARROWEST_PAGE = 850
 
 
 def show_figures_in_a_row(figures: Mapping[str, str]) -> None:
@@ -39,9 +40,10 @@ def show_table(
     rows = max((len(values) for values in columns.values()), default=0)
     frame = pl.DataFrame({name: _cells(values) for name, values in columns.items()})
     height: int | Literal["content"] = 38 + 35 * _MOST_ROWS if rows > _MOST_ROWS else "content"
-    # Long names must not push what was read off a narrow screen; a press on one shows it whole.
-    wide = {name: st.column_config.Column(width=_WIDEST) for name in frame.columns if name == "what"}
-    wide |= {name: st.column_config.Column(alignment="right") for name in frame.columns if name in right}
+    wide = {
+        name: st.column_config.Column(width=width, alignment="right" if name in right else None)
+        for name, width in _widths(frame).items()
+    }
     if key is None:
         st.dataframe(frame, hide_index=True, height=height, column_config=wide)
         return None
@@ -56,6 +58,27 @@ def show_table(
     )
     at = chosen.selection.rows if chosen else []
     return int(at[0]) if at else None
+
+
+def without_blank(columns: Mapping[str, Sequence[object]], *names: str) -> dict[str, Sequence[object]]:
+    """The columns, those of `names` only where something is in them."""
+    return {name: cells for name, cells in columns.items() if name not in names or any(c for c in cells)}
+
+
+def _widths(frame: pl.DataFrame) -> dict[str, int | None]:
+    """Pixels for each column, so that nothing short is cut off; None where it may be as wide as there is room for.
+
+    A browser measures a few rows in a smaller letter. Long texts must not push what was read off a narrow screen, so
+    they are cut at `_WIDEST`; a press on one shows it whole.
+    """
+    widths = {name: min(_WIDEST[name == "what"], _width_of(name, frame[name])) for name in frame.columns}
+    room = sum(widths.values()) < _NARROWEST_PAGE
+    return {name: None if room and name == frame.columns[-1] else width for name, width in widths.items()}
+
+
+def _width_of(name: str, cells: pl.Series) -> int:
+    texts = [name, *(str(cell) for cell in cells if cell is not None)]
+    return 28 + max(7 * len(text) + 3 * sum(c.isupper() for c in text) for text in texts)
 
 
 def _cells(values: Sequence[object]) -> pl.Series:

@@ -78,7 +78,7 @@ def choose(log: Log, label: str = "Who is at the bench", *, workers: Sequence[Wo
     if name is not None and worker is None:
         _ask_pin(log, name)
     elif worker is not None and worker.has_pin:
-        st.button("Sign off the page", on_click=_sign_off, key="sign_off_page", type="tertiary")
+        st.button("Sign out", on_click=_sign_off, key="sign_off_page", type="tertiary")
     return worker.person if worker is not None else None
 
 

@@ -42,7 +42,7 @@ def test_a_name_with_a_pin_takes_it(locked: Log) -> None:
     app.text_input(key="pin_Heron").set_value("4711")
     next(b for b in app.button if b.label == "Sign on").click().run()
     assert app.session_state["bench_token"]
-    next(b for b in app.button if b.label == "Sign off the page").click().run()
+    next(b for b in app.button if b.label == "Sign out").click().run()
     assert app.session_state[who.SIGNED] is None
     assert locked.exists()
 
