@@ -6,7 +6,7 @@ from qclog.web import case_types, comparing, reading
 
 st.title("Case types")
 log = reading.log()
-first, second, third = st.columns(3)
+first, second, third = st.columns([2, 3, 3])
 case_type, code = case_types.choose(log, first, second)
 if case_type is None or code is None:
     st.info("No case types yet. Add a sheet at the terminal: `qclog sheet add FILE`")

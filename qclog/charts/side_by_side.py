@@ -11,6 +11,7 @@ import polars as pl
 from qclog.charts.look import dress, palette
 
 ROW = 30
+AXIS = 45  # the page fits the axis and its title into the height
 
 
 def draw_side_by_side(
@@ -39,6 +40,6 @@ def draw_side_by_side(
         .encode(x=alt.X("mean(value):Q", title=unit), y=y)
     )
     chart = alt.layer(sound, odd, means).properties(
-        width="container" if width is None else width, height=ROW * max(1, len(labels))
+        width="container" if width is None else width, height=ROW * max(1, len(labels)) + AXIS
     )
     return dress(chart, dark=dark)

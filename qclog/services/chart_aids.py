@@ -53,7 +53,7 @@ def look(chart: CaseChart, kind: str) -> Aid:
             for at in range(s.at, s.last + 1):
                 said.setdefault(at, []).append(f"{s.description}{f' ({s.side})' if s.side else ''}")
         lines = tuple(
-            f"{s.description}{f' ({s.side})' if s.side else ''}: {rows['job'][s.first]} to {rows['job'][s.last]}"
+            f"{s.description}{f' ({s.side})' if s.side else ''}: {_span(rows['job'][s.first], rows['job'][s.last])}"
             for s in signals
         )
         marks = _marks(rows, {at: "; ".join(texts) for at, texts in said.items()})
@@ -84,6 +84,10 @@ def _alarm(every: float) -> str:
     )
 
 
+def _span(first: str, last: str) -> str:
+    return first if first == last else f"{first} to {last}"
+
+
 def _marks(rows: pl.DataFrame, says: dict[int, str]) -> pl.DataFrame:
     at = sorted(says)
     return rows[at].select("order", "value", "job", says=pl.Series([says[i] for i in at], dtype=pl.String))
@@ -97,6 +101,6 @@ def _told(rows: pl.DataFrame, signals: tuple[int, ...], what: str) -> tuple[str,
             end = at
             while end + 1 in signals:
                 end += 1
-            span = rows["job"][at] if end == at else f"{rows['job'][at]} to {rows['job'][end]}"
+            span = _span(rows["job"][at], rows["job"][end])
             lines.append(f"{what}: {span}")
     return tuple(lines)

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from qclog.domain.judging import HIGH, LOW
-from qclog.domain.moments import show_moment
+from qclog.domain.moments import now, show_moment
 from qclog.errors import InputError
 from qclog.services import comeback_risk
 from qclog.services.comeback_risk import Risk
@@ -217,9 +217,13 @@ def _count(jobs: pl.DataFrame, case_type: str) -> int:
 
 
 def look_at(log: Log, text: str | None = None) -> Month:
-    """A month of the log: `2026-05`, or None for the last in which anything happened. InputError for another text."""
+    """A month of the log: `2026-05`, or None for the last in which anything happened (this one, where nothing has).
+
+    InputError for another text.
+    """
     shop = read_shop(log)
-    span = read_span(text or show_moment(shop.last_known, shop.zone)[:7], shop.zone)
+    last = shop.last_known if shop.jobs.height else now()
+    span = read_span(text or show_moment(last, shop.zone)[:7], shop.zone)
     with log.reading() as use:
         readings = use.frame("readings_between", since=span.since, until=span.until)
     return Month(log, shop, span, readings)

@@ -82,9 +82,10 @@ def show_figures(chart: CaseChart) -> None:
             figures[name] = pictures.with_unit(chart, pictures.figure(chart, value))
     if chart.drawn is not None:
         ends = (pictures.figure(chart, x) for x in (chart.drawn.lower, chart.drawn.upper))
-        figures["control limits"] = " to ".join(ends)
+        figures["control limits"] = pictures.with_unit(chart, " to ".join(ends))
     if chart.specification is not None:
-        figures["workshop's limits"] = limits_text(chart.specification) or "none"
+        said = limits_text(chart.specification)
+        figures["workshop's limits"] = pictures.with_unit(chart, said) if said else "none"
     show_figures_in_a_row(figures)
     if chart.forced:
         st.warning(

@@ -154,6 +154,8 @@ def show_shims(log: Log) -> None:
 def show_quality(log: Log) -> None:
     """How well the record is kept, with nobody ranked."""
     st.subheader("How well the record is kept")
+    if _tell_nothing(log):
+        return
     looked = month.look_at(log)
     watched = standing.watched(log)
     st.markdown(f"**{plain(looked.span.name)}**, the last month in which anything happened")
@@ -163,9 +165,18 @@ def show_quality(log: Log) -> None:
         st.caption(plain(line[0].upper() + line[1:]) + ".")
 
 
+def _tell_nothing(log: Log) -> bool:
+    nothing = not jobs.list_jobs(log, most=1)
+    if nothing:
+        st.info("No jobs yet, so there is nothing to sum up.")
+    return nothing
+
+
 def show_month(log: Log) -> None:
     """One month in figures, and the review to print."""
     st.subheader("The month")
+    if _tell_nothing(log):
+        return
     last = month.look_at(log)
     months = list(dict.fromkeys([last.span.name, *(name for name, _, _ in reversed(last.by_dispatch))]))
     name = st.selectbox("Month", months, key="month")

@@ -18,6 +18,7 @@ from qclog.web.frame import plain, show_error
 
 SHOWN_FIRST = 4
 MOST_LINKS = 12
+MOST_NAMED = 60
 
 
 def watched(of: Log) -> Watched:
@@ -117,8 +118,10 @@ def _links(numbers: tuple[str, ...], gone: set[str], key: str) -> None:
         label = plain(f"{job}, {'left' if job in gone else 'still here'}")
         if st.button(label, key=f"finding_{key}_{job}"):
             st.switch_page("app_pages/job.py", query_params={"job": job})
-    if len(ordered) > MOST_LINKS:
-        st.caption(plain("and " + ", ".join(ordered[MOST_LINKS:])))
+    others = ordered[MOST_LINKS:]
+    if others:
+        more = f" and {len(others) - MOST_NAMED} more: the Investigation page lists them all"
+        st.caption(plain("and " + ", ".join(others[:MOST_NAMED]) + (more if len(others) > MOST_NAMED else "")))
 
 
 def show_sign_off(log: Log, story: Story) -> None:

@@ -64,6 +64,9 @@ def choose(log: Log, label: str = "Who is at the bench", *, workers: Sequence[Wo
     """
     workers = [w for w in signing_on.workers(log) if not w.has_left] if workers is None else workers
     roles = {w.person: w.role for w in workers}
+    if not roles:
+        st.info("Nobody is in the log yet. Add people at the terminal: `qclog person add NAME`")
+        return None
     name: str | None = st.selectbox(
         label,
         list(roles),

@@ -15,6 +15,13 @@ from tests.browser.conftest import serve
 from tests.workshop_with_a_batch import add_units
 
 PAGES = ("", "bench?job=K-010", "case_type", "job?job=K-044", "investigation?trace=K-044")
+SECTIONS = (
+    ("Case types", "the busiest first"),
+    ("Gauges", "those that ask"),
+    ("Shims", "Shims"),
+    ("How well it is kept", "How well the record"),
+    ("The month", "The month"),
+)
 RULES: dict[str, Any] = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}}
 
 
@@ -26,9 +33,11 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     yield from serve(log.path)
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_pages_can_be_used_by_everyone(browser: Browser, address: str, scheme: Any) -> None:
-    context = browser.new_context(viewport={"width": 1024, "height": 768}, color_scheme=scheme)
+@pytest.mark.parametrize(
+    ("scheme", "width", "height"), [("light", 1024, 768), ("dark", 1024, 768), ("light", 390, 844)]
+)
+def test_pages_can_be_used_by_everyone(browser: Browser, address: str, scheme: Any, width: int, height: int) -> None:
+    context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
     context.set_default_timeout(20_000)
     page = context.new_page()
     faults = []
@@ -40,11 +49,19 @@ def test_pages_can_be_used_by_everyone(browser: Browser, address: str, scheme: A
             page.keyboard.press("Enter")
             page.get_by_label("Reading").first.wait_for()
         page.get_by_text("maker's manual and competent").first.wait_for()
-        page.wait_for_timeout(800)
-        for fault in Axe().run(page, options=RULES).response["violations"]:
-            faults += [f"{path or 'workshop'}: {fault['id']}: {node['html'][:160]}" for node in fault["nodes"]]
+        faults += _faults(page, path or "workshop")
+        for section, said in SECTIONS if not path else ():
+            page.get_by_role("radio", name=section).click(force=True)
+            page.get_by_role("heading", name=said).wait_for()
+            faults += _faults(page, section)
     context.close()
     assert not faults, "\n".join(faults)
+
+
+def _faults(page: Page, where: str) -> list[str]:
+    page.wait_for_timeout(800)
+    found = Axe().run(page, options=RULES).response["violations"]
+    return [f"{where}: {fault['id']}: {node['html'][:160]}" for fault in found for node in fault["nodes"]]
 
 
 @pytest.mark.parametrize("units", [0, 1])

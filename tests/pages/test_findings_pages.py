@@ -105,6 +105,17 @@ def test_a_job_leaves_with_a_concession_in_someones_name(found: Log, tmp_path: P
     assert tmp_path.exists()
 
 
+def test_who_may_not_sign_off_is_told_who_may(found: Log) -> None:
+    people.add_person(found, Person("Rook", "manager"), submission())
+    jobs.open_job(found, Job("K-901", "MR-1", now()), submission())
+    app = open_page("job", job="K-901")
+    app.selectbox(key="person").set_value("Ash").run()
+    assert "Rook" in " ".join(i.value for i in app.info)
+    assert not [b for b in app.button if b.label.startswith(("Sign off", "Grant"))]
+    app.selectbox(key="person").set_value("Rook").run()
+    assert [b for b in app.button if b.label.startswith("Sign off: it leaves")]
+
+
 def test_what_stands_against_a_job_is_on_its_page(found: Log) -> None:
     app = open_page("job", job="K-044")
     assert any("What stood against dispatch" in e.label for e in app.expander)
