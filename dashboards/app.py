@@ -1,10 +1,12 @@
 """The router: which pages there are."""
 
+from pathlib import Path
+
 import streamlit as st
 
 from qclog.web.running import draw_frame
 
-st.set_page_config(page_title="qclog", page_icon=":material/straighten:", layout="wide")
+st.set_page_config(page_title="qclog", page_icon=str(Path(__file__).with_name("icon.png")), layout="wide")
 
 page = st.navigation(
     [

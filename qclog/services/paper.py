@@ -21,6 +21,7 @@ from qclog.services.output import new_file
 from qclog.store.log import Log
 
 ENDINGS = (".pdf", ".html")
+_FINEST = 9  # decimals
 FOOT = (
     "Limits entered by the workshop; the maker's manual and competent, authorised people decide. Nothing here certifies"
     " that a vehicle or vessel is fit for the road or the water; local law is unaffected."
@@ -62,9 +63,10 @@ def number_text(value: float | None, characteristic: Characteristic, *, u: float
     if value is None:
         return ""
     step = characteristic.step
-    if step is None and u:
-        return f"{value:.{max(0, -floor(log10(u)))}f}"
     if step is None:
+        value = round(value, _FINEST) + 0.0  # what is left over from sums in doubles is nothing, and never -0
+        if u is not None and u > 10**-_FINEST:
+            return f"{value:.{max(0, -floor(log10(u)))}f}"
         return f"{value:.5g}"
     several = bool(characteristic.positions) or characteristic.derived
     finest = Fraction(str(step)) / (10 if several else 1)

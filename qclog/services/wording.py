@@ -48,7 +48,7 @@ def value_text(value: float | None, characteristic: Characteristic, *, finer: in
     step = characteristic.step
     shown = Fraction(value).limit_denominator(10**9)
     if step is None:
-        return f"{value:.5g} {characteristic.unit}"
+        return f"{float(shown):.5g} {characteristic.unit}"
     return units.write(shown, characteristic.unit, step=Fraction(str(step)) / 10**finer)
 
 

@@ -26,7 +26,7 @@ _SPACING = """<style>
 .st-key-who_corner { margin-bottom: -3.9rem; z-index: 1; }
 [data-testid="InputInstructions"] { display: none; }
 [data-testid="stMain"] button { min-height: 2.9rem; }
-[data-testid="stMain"] button[data-variant="segmented_control"][data-selected="true"] { color: inherit; }
+[data-testid="stMain"] button[data-variant="segmented_control"][data-selected="true"] { color: inherit !important; }
 [data-testid="stWidgetLabel"] button { min-height: 0; }
 </style>"""
 

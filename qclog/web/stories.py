@@ -100,7 +100,9 @@ def show_readings(story: Story) -> None:
         "try": [t.row["attempt"] for t in told],
         "read": [reading_text(t.row) for t in told],
         "verdict": [verdict_text(t.verdict, t.characteristic) if t.row["counts"] else "" for t in told],
-        "remarks": [". ".join(x for x in (fate_text(t.row), t.row["conditions"], t.row["note"]) if x) for t in told],
+        "remarks": [
+            ". ".join(x for x in (fate_text(t.row), _words(t.row["conditions"]), t.row["note"]) if x) for t in told
+        ],
         "gauge": [t.row["gauge"] for t in told],
         "read by": [t.row["technician"] for t in told],
         "taken": [show_moment(t.row["taken_at"], story.zone) for t in told],
@@ -110,6 +112,10 @@ def show_readings(story: Story) -> None:
         "sheet": [t.version for t in told],
     }
     show_table(without_blank(columns, "at", "verdict", "remarks", "limits that day"))
+
+
+def _words(conditions: str | None) -> str:
+    return ", ".join(word.replace("_", " ") for word in (conditions or "").split())
 
 
 def show_derived(story: Story) -> None:

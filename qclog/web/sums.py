@@ -70,7 +70,8 @@ def _learned(log: Log, story: Story) -> Learned:
 
 def _show(one: Told, fits: Sequence[Fit]) -> None:
     if one.problem is not None:
-        st.error(plain(f"{one.sum.name}: {one.problem.message}. {one.problem.hint or ''}"), icon=":material/error:")
+        hint = f" {_sentence(one.problem.hint)}" if one.problem.hint else ""
+        st.error(plain(f"{one.sum.name}: {one.problem.message}.{hint}"), icon=":material/error:")
         return
     with st.container(border=True):
         st.markdown(f"**{plain(one.sum.name)}: {plain(one.headline)}**")
@@ -80,6 +81,10 @@ def _show(one: Told, fits: Sequence[Fit]) -> None:
                 st.caption(plain(f"{fit.pinch.sum}; {limits_line(fit.pinch)}"))
         if one.lines:
             st.caption("  \n".join(plain(line) for line in one.lines))
+
+
+def _sentence(text: str) -> str:
+    return text[0].upper() + text[1:] + "."
 
 
 def _show_derived(derived: Sequence[Result]) -> None:

@@ -59,9 +59,20 @@ def test_pages_can_be_used_by_everyone(browser: Browser, address: str, scheme: A
 
 
 def _faults(page: Page, where: str) -> list[str]:
+    page.locator('[data-test-script-state="notRunning"]').first.wait_for()  # what is being drawn again is faded
     page.wait_for_timeout(800)
     found = Axe().run(page, options=RULES).response["violations"]
     return [f"{where}: {fault['id']}: {node['html'][:160]}" for fault in found for node in fault["nodes"]]
+
+
+def test_pages_ask_nothing_of_the_network(page: Page, address: str) -> None:
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    for path in PAGES:
+        page.goto(f"{address}/{path}")
+        page.get_by_text("maker's manual and competent").first.wait_for()
+    assert len(asked) > 10
+    assert [url for url in asked if not url.startswith((address, "data:", "blob:"))] == []
 
 
 @pytest.mark.parametrize("units", [0, 1])
