@@ -36,7 +36,7 @@ def take(page: Page, address: str) -> None:
     page.get_by_label("Who is at the bench").click()
     page.keyboard.type("Birch")
     page.keyboard.press("Enter")
-    page.get_by_label("Reading").wait_for()
+    page.get_by_label("Reading", exact=True).wait_for()
     page.wait_for_timeout(2500)
     page.screenshot(path=PICTURES / "bench.png")
     page.goto(f"{address}/job?job=J0087")
