@@ -34,7 +34,8 @@ class SignOff:
 
     `missing` places without a reading; `outside` limits, `close` to them; `odd` for their kind though inside limits;
     `gauges` that could not be trusted; `findings` that stand and touch the job; `unplaced` how many of its values had
-    too few of their kind to compare with; `concession` and `outstanding` as recorded.
+    too few of their kind to compare with; `concession` and `outstanding` as recorded; `conceded`: nothing
+    was read since the concession that is outside limits.
     """
 
     job: str
@@ -46,6 +47,7 @@ class SignOff:
     findings: tuple[str, ...]
     unplaced: int
     concession: str | None
+    conceded: bool
     outstanding: str | None
     comebacks: str
 
@@ -58,6 +60,7 @@ class SignOff:
     def sections(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """(heading, sentences) of what there is, the gravest first."""
         leave = f"released on concession: {self.concession}" if self.concession else "no concession is recorded"
+        leave += "" if self.conceded or not self.concession else "; read since then, so it needs another"
         parts = (
             (f"Out of limits ({leave})", self.outside),
             ("Without a reading", self.missing),
@@ -98,9 +101,21 @@ def before_dispatch(log: Log, job: str, watched: Watched | None = None) -> SignO
         findings=tuple(_told(f, out) for f in touching),
         unplaced=unplaced,
         concession=story.job["concession"],
+        conceded=_is_conceded(story),
         outstanding=story.job["outstanding"],
         comebacks=comeback_risk.risk_of(same).text,
     )
+
+
+def _is_conceded(story: Story) -> bool:
+    """Whether a concession was granted, and no reading since is outside limits or goes into a value that is."""
+    granted = max((d["entry"] for d in story.details if d["name"] == "concession" and d["value"]), default=None)
+    if granted is None or not story.job["concession"]:
+        return False
+    since = [t for t in story.readings if t.row["counts"] and t.row["entry"] > granted]
+    if any(t.verdict.result in OUT for t in since):
+        return False
+    return not (since and any(d.verdict.result in OUT for d in story.derived))
 
 
 def _by_verdict(story: Story) -> tuple[tuple[str, ...], tuple[str, ...]]:

@@ -27,7 +27,7 @@ def show_leaving(log: Log, story: Story, found: SignOff) -> None:
         who_may = f"{', '.join(able)} may: choose the name at the top of the page" if able else "nobody here may yet"
         st.info(plain(f"Signing off or a concession is not for {name}; {who_may}."), icon=":material/person:")
         return
-    if found.outside and not found.concession:
+    if found.outside and not found.conceded:
         with st.form("concession", border=False):
             why = st.text_area(
                 f"Concession: what is let pass, and why ({plain(name)} answers for it)", max_chars=400, key=f"why_{job}"

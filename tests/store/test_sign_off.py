@@ -150,6 +150,20 @@ def test_a_concession_and_outstanding_work_are_told(shop: Log) -> None:
     assert ("Outstanding", ("paint",)) in found.sections
 
 
+def test_a_concession_holds_for_what_was_outside_when_it_was_granted(shop: Log) -> None:
+    how = Circumstances("Ash", None, None, ("oiled", "rotating"))
+    capture.take(shop, Place("K-010", "torque", "final"), "30", how, submission())
+    assert not before_dispatch(shop, "K-010").conceded
+    jobs.say(shop, "K-010", "concession", "stiff new seal (Heron)", submission())
+    assert before_dispatch(shop, "K-010").conceded
+    capture.take(shop, Place("K-010", "torque", "final"), "35", how, submission())
+    found = before_dispatch(shop, "K-010")
+    assert not found.conceded
+    assert "read since then, so it needs another" in found.sections[0][0]
+    jobs.say(shop, "K-010", "concession", "stiff new seal, again (Heron)", submission())
+    assert before_dispatch(shop, "K-010").conceded
+
+
 def test_comebacks_per_time_out_have_an_exact_interval() -> None:
     """10 units out, 4 comebacks; 30.4375-day months. Exact Poisson limits of 4: 1.0899 and 10.2416 (Garwood 1936)."""
     start = datetime(2026, 1, 1)
