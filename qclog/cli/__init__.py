@@ -27,6 +27,7 @@ from qclog.cli import (
 )
 from qclog.cli.stopping import stop_listening, stop_once
 from qclog.errors import FolderError, QclogError, SheetError
+from qclog.store.notices import told_to
 
 NOUNS = (
     tour,
@@ -73,8 +74,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         stop_once()
     arguments = build_parser().parse_args(argv)
     try:
-        status: int = arguments.run(arguments)
-        return status
+        with told_to(_tell):
+            status: int = arguments.run(arguments)
+            return status
     except (FolderError, SheetError) as error:
         for problem in error.problems:
             print(problem, file=sys.stderr)
@@ -92,6 +94,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()
         return 0
+
+
+def _tell(sentence: str) -> None:
+    print(f"qclog: {sentence}", file=sys.stderr, flush=True)
 
 
 def _say_stopped() -> int:

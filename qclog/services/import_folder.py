@@ -14,12 +14,14 @@ from qclog.exchange.folder import Folder, read_folder
 from qclog.services import rights
 from qclog.services.import_life import check_life
 from qclog.services.import_readings import check_readings
+from qclog.services.import_snapshot import Snapshot, take_snapshot
 from qclog.services.import_stock import check_stock
 from qclog.services.import_strikes import check_strikes, store_strikes
 from qclog.services.import_tables import Known, check_tables, known_in
 from qclog.store import records
 from qclog.store.log import Log, Submission, Use
 
+_TRIES_BESIDE_OTHERS = 3
 NOUNS = {"case_types": "case-type sheets", "shim_stock": "shim sizes"}
 
 
@@ -58,24 +60,7 @@ def import_folder(
     if made:
         log.create(timezone=timezone)
     try:
-        with log.writing(submission) as use:
-            barred = _why_barred(use, submission.by)
-            known = known_in(use)
-            tell(f"checking {len(folder.tables['readings']):,} readings")
-            problems = check_tables(folder, known)
-            ready, faults = check_readings(use, folder.tables["readings"], known)
-            stock, short = check_stock(use, folder, known)
-            life, unsaid = check_life(use, folder, known)
-            strikes, missed = check_strikes(use, folder, known, ready)
-            _refuse(folder, problems + faults + short + unsaid + missed)
-            tell("storing")
-            added = _store(use, known, ready) | _store_stock(use, stock) | _store_life(use, life)
-            added["strikes"] = store_strikes(use, strikes)
-            if not any(added.values()):
-                raise _NothingNew
-            if barred is not None:
-                raise barred
-            tell("sealing the entry")
+        added = _append(log, folder, submission, tell)
     except _NothingNew:
         added = dict.fromkeys(counts, 0)
     except BaseException:  # Ctrl-C and a full disk too must leave no empty log behind
@@ -86,6 +71,73 @@ def import_folder(
     return Imported(tuple(added.items()), tuple(already.items()))
 
 
+def _append(log: Log, folder: Folder, submission: Submission, tell: Callable[[str], None]) -> dict[str, int]:
+    """Check against the log as it is, and append if it still is so; others use it while the checks run.
+
+    Where others come between each time, the last check is made with the log held.
+    """
+    for _ in range(_TRIES_BESIDE_OTHERS):
+        with log.reading() as use:
+            seen = take_snapshot(use, folder)
+        plan = _check(seen, folder, tell)
+        try:
+            with log.writing(submission) as use:
+                if use.entry != seen.next_entry:
+                    raise _MovedOn
+                return _store(use, plan, submission.by, tell)
+        except _MovedOn:
+            tell("others have used the log meanwhile: checking again")
+    with log.writing(submission) as use:
+        return _store(use, _check(take_snapshot(use, folder), folder, tell), submission.by, tell)
+
+
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """What is to be added, checked."""
+
+    known: Known
+    readings: pl.DataFrame
+    others: dict[str, pl.DataFrame]
+    strikes: pl.DataFrame
+
+
+def _check(seen: Snapshot, folder: Folder, tell: Callable[[str], None]) -> _Plan:
+    """Everything checked; FolderError with every problem."""
+    tell(f"checking {len(folder.tables['readings']):,} readings")
+    known = known_in(seen)
+    problems = check_tables(folder, known)
+    ready, faults = check_readings(seen, folder.tables["readings"], known)
+    stock, short = check_stock(seen, folder, known)
+    life, unsaid = check_life(seen, folder, known)
+    strikes, missed = check_strikes(seen, folder, known, ready)
+    _refuse(folder, problems + faults + short + unsaid + missed)
+    return _Plan(known, ready, stock | life, strikes)
+
+
+def _store(use: Use, plan: _Plan, by: str, tell: Callable[[str], None]) -> dict[str, int]:
+    """Add what is planned; how many rows of each table of the folder."""
+    barred = _why_barred(use, by)
+    tell("storing")
+    added = _store_tables(use, plan.known, plan.readings)
+    for name, frame in plan.others.items():
+        use.insert_frame(name, frame)
+    rows = {name: len(frame) for name, frame in plan.others.items()}
+    added |= {
+        "shim_stock": max(rows["shim_size"], rows["shim_minimum"]),
+        "shim_movements": rows["shim_movement"],
+        "finding_notes": rows["finding_note"],
+        "changes": rows["change"],
+        "person_changes": rows["person_detail"],
+        "strikes": store_strikes(use, plan.strikes),
+    }
+    if not any(added.values()):
+        raise _NothingNew
+    if barred is not None:
+        raise barred
+    tell("sealing the entry")
+    return added
+
+
 def _why_barred(use: Use, by: str) -> RightsError | None:
     if not any(row["person"] == by for row in use.rows("people_now")):
         return None
@@ -94,6 +146,10 @@ def _why_barred(use: Use, by: str) -> RightsError | None:
     except RightsError as error:
         return error
     return None
+
+
+class _MovedOn(Exception):  # noqa: N818 - the checks are made again; not an error
+    """Someone else's entry came between the checks and the storing."""
 
 
 class _NothingNew(Exception):  # noqa: N818 - rolls the empty transaction back; not an error
@@ -108,7 +164,7 @@ def _refuse(folder: Folder, problems: list[Problem]) -> None:
         raise FolderError(f"{many}; nothing was imported", tuple(ordered))
 
 
-def _store(use: Use, known: Known, readings: pl.DataFrame) -> dict[str, int]:
+def _store_tables(use: Use, known: Known, readings: pl.DataFrame) -> dict[str, int]:
     for sheet, since in known.new_sheets:
         records.add_sheet(use, sheet, since)
     added = {"case_types": len(known.new_sheets)}
@@ -124,23 +180,6 @@ def _store(use: Use, known: Known, readings: pl.DataFrame) -> dict[str, int]:
     use.insert_frame("comeback", frame)
     added["comebacks"] = len(frame)
     return added
-
-
-def _store_stock(use: Use, frames: dict[str, pl.DataFrame]) -> dict[str, int]:
-    for name, frame in frames.items():
-        use.insert_frame(name, frame)
-    sizes = max(len(frames["shim_size"]), len(frames["shim_minimum"]))
-    return {"shim_stock": sizes, "shim_movements": len(frames["shim_movement"])}
-
-
-def _store_life(use: Use, frames: dict[str, pl.DataFrame]) -> dict[str, int]:
-    for name, frame in frames.items():
-        use.insert_frame(name, frame)
-    return {
-        "finding_notes": len(frames["finding_note"]),
-        "changes": len(frames["change"]),
-        "person_changes": len(frames["person_detail"]),
-    }
 
 
 _table_of = {

@@ -12,8 +12,8 @@ from qclog.domain.jobs import ROLES
 from qclog.errors import Problem
 from qclog.exchange.folder import Folder
 from qclog.services.finding_life import SETTLED
+from qclog.services.import_snapshot import Snapshot
 from qclog.services.import_tables import Cells, Known
-from qclog.store.log import Use
 
 _NOTE = ("finding", "state", "found", "done", "told", "by", "noted_at")
 _CHANGE = ("kind", "case_type", "characteristic", "identifier", "level", "since", "note", "by")
@@ -22,7 +22,7 @@ _MAY_BE_EMPTY = ("found", "done", "told", "case_type", "characteristic", "identi
 Row = dict[str, Any]
 
 
-def check_life(use: Use, folder: Folder, known: Known) -> tuple[dict[str, pl.DataFrame], list[Problem]]:
+def check_life(seen: Snapshot, folder: Folder, known: Known) -> tuple[dict[str, pl.DataFrame], list[Problem]]:
     """The rows to add to each table of the log, and every problem."""
     frames, problems = {}, []
     for table, name, columns, moment, check in (
@@ -30,8 +30,8 @@ def check_life(use: Use, folder: Folder, known: Known) -> tuple[dict[str, pl.Dat
         ("changes", "change", _CHANGE, "since", _change_faults),
     ):
         cells = Cells(f"{table}.csv", known.zone, known.unread)
-        there = Counter(tuple(row[c] for c in columns) for row in use.rows(table))
-        seen: Counter[tuple[Any, ...]] = Counter()
+        there = Counter(tuple(row[c] for c in columns) for row in seen.rows(table))
+        met: Counter[tuple[Any, ...]] = Counter()
         new = []
         for row in folder.tables[table].iter_rows(named=True):
             cells.points_at(row, "by", known.people, "person")
@@ -43,21 +43,21 @@ def check_life(use: Use, folder: Folder, known: Known) -> tuple[dict[str, pl.Dat
             if faults or when is None or None in (row["by"], row[columns[0]]):
                 continue
             said = tuple((row | {moment: when})[c] for c in columns)
-            seen[said] += 1
-            if seen[said] > there[said]:
+            met[said] += 1
+            if met[said] > there[said]:
                 named = dict(zip(columns, said, strict=True))
                 new.append({"person" if k == "by" else k: v for k, v in named.items()} | {"entry": known.entry})
         texts = {c: pl.String for c in _MAY_BE_EMPTY if c in columns}
         frames[name] = pl.DataFrame(new, schema_overrides=texts, infer_schema_length=None)
         problems += cells.problems
-    frames["person_detail"], unclear = _people_since(use, folder, known)
+    frames["person_detail"], unclear = _people_since(seen, folder, known)
     return frames, problems + unclear
 
 
-def _people_since(use: Use, folder: Folder, known: Known) -> tuple[pl.DataFrame, list[Problem]]:
+def _people_since(seen: Snapshot, folder: Folder, known: Known) -> tuple[pl.DataFrame, list[Problem]]:
     """Roles given and leavings said since people were added; what the log says already is left out."""
     cells = Cells("person_changes.csv", known.zone, known.unread)
-    there = {(row["person"], row["what"]): row["value"] or "" for row in use.rows("person_changes")}
+    there = {(row["person"], row["what"]): row["value"] or "" for row in seen.rows("person_changes")}
     new: dict[tuple[str, str], str] = {}
     for row in folder.tables["person_changes"].iter_rows(named=True):
         cells.points_at(row, "person", known.people, "person")

@@ -17,8 +17,8 @@ from qclog.domain.casetypes import version_at
 from qclog.domain.moments import read_moment
 from qclog.errors import InputError, Problem, QclogError
 from qclog.services.capture import Place, check_conditions, check_place, check_words, leaves_in
+from qclog.services.import_snapshot import Snapshot
 from qclog.services.import_tables import TABLE_OF, Known
-from qclog.store.log import Use
 
 FILE = "readings.csv"
 _PLACE = ["job", "characteristic", "stage", "position"]
@@ -47,7 +47,7 @@ class _Rows:
         self.frame = self.frame.join(worked_out, on=keys, how="left", nulls_equal=True, maintain_order="left")
 
 
-def check_readings(use: Use, incoming: pl.DataFrame, known: Known) -> tuple[pl.DataFrame, list[Problem]]:
+def check_readings(seen: Snapshot, incoming: pl.DataFrame, known: Known) -> tuple[pl.DataFrame, list[Problem]]:
     """The rows to add, in the log's columns, and every problem.
 
     Rows that the log has already are left out; a row that names a stored reading with another value is a problem.
@@ -61,8 +61,8 @@ def check_readings(use: Use, incoming: pl.DataFrame, known: Known) -> tuple[pl.D
     _check_places(rows, known)
     _read_values(rows, known)
     _check_twice(rows)
-    _leave_out_stored(use, rows)
-    _check_corrections(use, rows)
+    _leave_out_stored(seen, rows)
+    _check_corrections(seen, rows)
     return _ready(rows.frame, known.entry), rows.problems
 
 
@@ -245,9 +245,8 @@ def _check_twice(rows: _Rows) -> None:
     rows.refuse(pl.col("line") > first, "attempt", pl.format("is at a place that line {} has already", first))
 
 
-def _leave_out_stored(use: Use, rows: _Rows) -> None:
-    jobs = rows.frame.select("job").unique()
-    stored = use.frame_with("readings_of_jobs", "incoming_jobs", jobs)
+def _leave_out_stored(seen: Snapshot, rows: _Rows) -> None:
+    stored = seen.readings_of(rows.frame)
     if stored.is_empty():
         return
     values = ["kind", "low", "high", "word"]
@@ -261,15 +260,15 @@ def _leave_out_stored(use: Use, rows: _Rows) -> None:
     rows.frame = rows.frame.filter(pl.col("stored").is_null())
 
 
-def _check_corrections(use: Use, rows: _Rows) -> None:
+def _check_corrections(seen: Snapshot, rows: _Rows) -> None:
     if rows.frame["replaces"].is_null().all():
         return
     rows.refuse(
         pl.col("replaces").is_not_null() & pl.col("reason").is_null(), "reason", "must be given for a correction"
     )
     rows.refuse(pl.col("replaces") >= pl.col("attempt"), "replaces", "must be an earlier attempt")
-    asked = rows.frame.filter(pl.col("replaces").is_not_null()).select("job").unique()
-    stored = use.frame_with("readings_of_jobs", "incoming_jobs", asked).select(_KEY)
+    asked = rows.frame.filter(pl.col("replaces").is_not_null())
+    stored = seen.readings_of(asked).select(_KEY)
     there = pl.concat([stored.cast({"attempt": pl.Int32}), rows.frame.select(_KEY)]).unique()
     there = there.rename({"attempt": "replaces"}).with_columns(there=pl.lit(True))
     rows.join_worked_out([*_PLACE, "replaces"], there)

@@ -12,8 +12,8 @@ import polars as pl
 from qclog.domain import units
 from qclog.errors import Problem, UnitError
 from qclog.exchange.folder import Folder
+from qclog.services.import_snapshot import Snapshot
 from qclog.services.import_tables import Cells, Known
-from qclog.store.log import Use
 
 Size = tuple[str, float, float]
 _MOVEMENT = ("set", "nominal", "measured", "moved_at", "change", "why", "job", "by", "note")
@@ -32,9 +32,9 @@ class _Stock:
     new_moves: list[dict[str, Any]] = field(default_factory=list)
 
 
-def check_stock(use: Use, folder: Folder, known: Known) -> tuple[dict[str, pl.DataFrame], list[Problem]]:
+def check_stock(seen: Snapshot, folder: Folder, known: Known) -> tuple[dict[str, pl.DataFrame], list[Problem]]:
     """The rows to add to each table of the log, and every problem."""
-    stock = _stock_in(use)
+    stock = _stock_in(seen)
     problems = []
     for table, check in (("shim_stock", _sizes), ("shim_movements", _moves)):
         cells = Cells(f"{table}.csv", known.zone, known.unread)
@@ -56,13 +56,13 @@ def check_stock(use: Use, folder: Folder, known: Known) -> tuple[dict[str, pl.Da
     }, problems
 
 
-def _stock_in(use: Use) -> _Stock:
-    sizes = {(r["stock_set"], r["nominal"], r["measured"]): r for r in use.rows("shim_stock")}
+def _stock_in(seen: Snapshot) -> _Stock:
+    sizes = {(r["stock_set"], r["nominal"], r["measured"]): r for r in seen.rows("shim_stock")}
     return _Stock(
         sizes,
         {key[0]: row["unit"] for key, row in sizes.items()},
         Counter({key: row["count"] for key, row in sizes.items()}),
-        Counter(tuple(row[c] for c in _MOVEMENT) for row in use.rows("shim_movements")),
+        Counter(tuple(row[c] for c in _MOVEMENT) for row in seen.rows("shim_movements")),
     )
 
 

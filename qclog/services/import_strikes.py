@@ -9,22 +9,25 @@ import polars as pl
 
 from qclog.errors import Problem
 from qclog.exchange.folder import Folder
+from qclog.services.import_snapshot import Snapshot
 from qclog.services.import_tables import Cells, Known
 from qclog.store.log import Use
 
 _PLACE = ("job", "characteristic", "stage", "position", "attempt")
 
 
-def check_strikes(use: Use, folder: Folder, known: Known, readings: pl.DataFrame) -> tuple[pl.DataFrame, list[Problem]]:
+def check_strikes(
+    seen: Snapshot, folder: Folder, known: Known, readings: pl.DataFrame
+) -> tuple[pl.DataFrame, list[Problem]]:
     """The strike-outs to add, by the place of their reading, and every problem. `readings` are those coming along."""
     table = folder.tables["strikes"]
     if table.is_empty():
         return pl.DataFrame(), []
     cells = Cells("strikes.csv", known.zone, known.unread)
     said = (*_PLACE, "by", "reason")
-    there = Counter(tuple(row[c] for c in said) for row in use.rows("strikes_all"))
-    places = _places(use, table, readings)
-    seen: Counter[tuple[Any, ...]] = Counter()
+    there = Counter(tuple(row[c] for c in said) for row in seen.rows("strikes_all"))
+    places = _places(seen, table, readings)
+    met: Counter[tuple[Any, ...]] = Counter()
     new: list[dict[str, Any]] = []
     for row in table.iter_rows(named=True):
         cells.points_at(row, "job", known.jobs, "job")
@@ -37,16 +40,16 @@ def check_strikes(use: Use, folder: Folder, known: Known, readings: pl.DataFrame
             cells.wrong(row, "attempt", "is an attempt that is not there")
             continue
         whole = (*key, row["by"], row["reason"])
-        seen[whole] += 1
-        if seen[whole] > there[whole]:
+        met[whole] += 1
+        if met[whole] > there[whole]:
             columns = (*_PLACE, "person", "reason")
             new.append(dict(zip(columns, whole, strict=True)) | {"entry": known.entry, "number": len(new)})
     return pl.DataFrame(new), cells.problems
 
 
-def _places(use: Use, table: pl.DataFrame, readings: pl.DataFrame) -> set[tuple[Any, ...]]:
+def _places(seen: Snapshot, table: pl.DataFrame, readings: pl.DataFrame) -> set[tuple[Any, ...]]:
     asked = table.select("job").drop_nulls().unique()
-    stored = use.frame_with("readings_of_jobs", "incoming_jobs", asked).select(_PLACE).rows()
+    stored = seen.readings_of(asked).select(_PLACE).rows()
     coming = readings.join(asked, on="job", how="semi").select(_PLACE).rows() if len(readings) else []
     return {*stored, *coming}
 

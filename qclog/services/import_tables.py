@@ -16,8 +16,8 @@ from qclog.domain.casetypes import Sheet, Version
 from qclog.domain.moments import now, read_moment
 from qclog.errors import InputError, Problem, UnitError
 from qclog.exchange.folder import Folder
-from qclog.services.sheets import begins, parsed, timezone_of
-from qclog.store.log import Use
+from qclog.services.import_snapshot import Snapshot
+from qclog.services.sheets import begins, parsed
 from qclog.store.records import DETAILS
 
 T = TypeVar("T")
@@ -45,24 +45,24 @@ class Known:
     new_rows: dict[str, pl.DataFrame] = field(default_factory=dict)
 
 
-def known_in(use: Use) -> Known:
+def known_in(seen: Snapshot) -> Known:
     """What the log has."""
     sheets: dict[str, list[Version]] = {}
     texts: dict[tuple[str, str], str] = {}
-    for row in use.rows("sheets"):
+    for row in seen.rows("sheets"):
         sheets.setdefault(row["case_type"], []).append(Version(parsed(row["text"]), row["since"]))
         texts[(row["case_type"], row["version"])] = row["text"]
     return Known(
-        zone=timezone_of(use),
-        entry=use.entry,
+        zone=seen.zone,
+        entry=seen.next_entry,
         versions_in_log=texts,
         sheets=sheets,
-        people={row["person"]: row["role"] for row in use.rows("people")},
-        gauges={row["gauge"]: row for row in use.rows("gauges")},
-        gauge_checks=Counter(_check_key(row) for row in use.rows("gauge_checks")),
-        jobs={row["job"]: row for row in use.frame("jobs_all").iter_rows(named=True)},
-        parts=Counter(tuple(row) for row in use.frame("parts_all").rows()),
-        comebacks={(r["job"], r["returned"]): _comeback_values(r) for r in use.rows("comebacks_all")},
+        people={row["person"]: row["role"] for row in seen.rows("people")},
+        gauges={row["gauge"]: row for row in seen.rows("gauges")},
+        gauge_checks=Counter(_check_key(row) for row in seen.rows("gauge_checks")),
+        jobs={row["job"]: row for row in seen.rows("jobs_all")},
+        parts=Counter(tuple(row.values()) for row in seen.rows("parts_all")),
+        comebacks={(r["job"], r["returned"]): _comeback_values(r) for r in seen.rows("comebacks_all")},
     )
 
 

@@ -11,6 +11,7 @@ from qclog import resources
 from qclog.domain import digests
 from qclog.errors import InputError, UnknownNameError
 from qclog.store import chain, records, schema
+from qclog.store.connecting import unread_beside
 from qclog.store.log import Log, Use
 
 
@@ -66,17 +67,23 @@ class Report:
 
 def verify(log: Log) -> Report:
     """Look at the whole chain, the tables' constraints and every check. LogError if the log can't be opened."""
-    with log.reading() as use:
+    with log.reading("verify") as use:
         misfits = tuple(_misfit(use, fault) for fault in chain.faults(use.connection))
         altered = schema.differences(use.connection)
         tables = Check("tables_are_as_made", "tables and their constraints are as made", altered)
-        checks = (tables, *(_run(use, name, "checks") for name in _names("checks")))
-        remarks = tuple(_run(use, name, "remarks") for name in _names("remarks"))
+        keys = Check("keys_find_their_rows", "keys find their rows", [] if altered else use.rows_no_key_finds())
+        checks = (tables, keys, *(_run(use, name, "checks") for name in _names("checks")))
+        remarks = (_kept_aside(log), *(_run(use, name, "remarks") for name in _names("remarks")))
         entries = use.rows("revision")[0]["revision"]
         readings = use.rows("counts")[0]["readings"]
         as_found = max((row["entry"] for row in use.rows("digests") if row["how"] == "as found"), default=0)
         digest = _last(use)
     return Report(checks, entries, readings, misfits, remarks, as_found, digest)
+
+
+def _kept_aside(log: Log) -> Check:
+    names = [{"file": name} for name in unread_beside(log.path)]
+    return Check("write_ahead_file_not_read", "a write-ahead file that a crash left could not be read", names)
 
 
 @cache

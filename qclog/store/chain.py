@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import duckdb
 import polars as pl
 
+from qclog import resources
 from qclog.domain import digests
 
 _FEW = 200  # rows of one entry in one table that are digested row by row rather than column by column
@@ -113,17 +114,9 @@ def _rows(n: int) -> str:
 
 def _found(connection: duckdb.DuckDBPyConnection) -> Parts:
     """What every entry has in every table now."""
-    names = connection.execute(
-        "SELECT table_name FROM information_schema.columns WHERE table_catalog = current_database()"
-        " AND table_schema = 'main' AND column_name = 'entry' AND table_name <> 'entry_digest' ORDER BY table_name"
-    ).fetchall()
-    tables = {
-        row[0] for row in connection.execute("SELECT table_name FROM duckdb_tables() WHERE NOT temporary").fetchall()
-    }
+    names = connection.execute(resources.sql_text("queries/tables_in_the_chain.sql")).fetchall()
     found: Parts = {}
     for (name,) in names:
-        if name not in tables:
-            continue
         table = _table(connection, name)
         for first, last in _stretches(connection, name):
             query = f"{table.select} WHERE entry BETWEEN {first:d} AND {last:d}"

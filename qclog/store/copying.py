@@ -1,52 +1,71 @@
-"""The whole of an open log into another file, by SQL: copying the file itself would drop DuckDB's lock on it."""
+"""The whole of a log into another file, by SQL: copying the file itself would drop DuckDB's lock on it.
+
+The copy is made anew: this qclog's own schema of the log's step, and every row in it. So it is as small as it can be,
+and nothing that is no row of a log's tables comes along.
+"""
 
 from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
-from graphlib import TopologicalSorter
 from pathlib import Path
 
 import duckdb
 import polars as pl
 
-from qclog import resources
-from qclog.errors import FolderError, LogDamagedError
+from qclog.errors import FolderError, LogDamagedError, LogVersionError
+from qclog.store import contents, migrations, schema
+from qclog.store.connecting import STORAGE_VERSION
 from qclog.store.trouble import why_not_opened
 
-_NAME = "the_copy"
-STORAGE_VERSION = "v1.5.0"
 
+def copy(source: Path, target: Path) -> None:
+    """Make the database `target` with every row of the log `source`, which is only read, and compare them.
 
-def copy_into(connection: duckdb.DuckDBPyConnection, target: Path) -> None:
-    """Make the database `target` with every table, constraint and row of the log, and compare them.
-
-    Raises LogDamagedError if what arrived is not what is in the log; DuckDB's own errors are left to the caller.
+    Raises LogDamagedError or LogVersionError naming `source` if that is no log of this qclog's, LogDamagedError naming
+    `target` if what arrived is not what is in the log; DuckDB's own errors are left to the caller.
     """
-    row = connection.execute("SELECT current_database()").fetchall()[0]
-    log = _quoted(str(row[0]))
-    connection.execute(f"ATTACH {_text(target)} AS {_NAME} (STORAGE_VERSION '{STORAGE_VERSION}')")
-    try:
+    with _opened_to_read(source) as connection:
+        step = _step_of(connection, source)
+        connection.execute(f"ATTACH {_text(target)} AS the_copy (STORAGE_VERSION '{STORAGE_VERSION}')")
+        connection.execute("USE the_copy")
+        migrations.create(connection, upto=step, ledger=False)
         connection.execute("BEGIN")
-        connection.execute(f"COPY FROM DATABASE {log} TO {_NAME} (SCHEMA)")
-        for table in tables_in_order(connection):
-            connection.execute(f"INSERT INTO {_NAME}.main.{table} SELECT * FROM {log}.main.{table}")  # noqa: S608 - names of ours
-            if _sum(connection, log, table) != _sum(connection, _NAME, table):
+        for table in _in_order_made(connection):
+            connection.execute(f"INSERT INTO the_copy.main.{table} SELECT * FROM the_log.main.{table}")  # noqa: S608 - names of ours
+            if _sum(connection, "the_log", table) != _sum(connection, "the_copy", table):
                 raise LogDamagedError(
                     f"table {table} did not arrive whole in the copy", field="backup", found=target, hint="try again"
                 )
         connection.execute("COMMIT")
-        connection.execute(f"CHECKPOINT {_NAME}")  # detaching would, and would keep silent about a full disk
-    except BaseException:
-        _let_go(connection)
+        connection.execute("CHECKPOINT the_copy")  # detaching would, and would keep silent about a full disk
+        connection.execute("USE memory")
+        connection.execute("DETACH the_copy")
+
+
+def _in_order_made(connection: duckdb.DuckDBPyConnection) -> list[str]:
+    """The copy's tables; in older schema steps some point at others, which were made before them."""
+    query = "SELECT table_name FROM duckdb_tables() WHERE database_name = 'the_copy' ORDER BY table_oid"
+    return [row[0] for row in connection.execute(query).fetchall()]
+
+
+def _step_of(connection: duckdb.DuckDBPyConnection, source: Path) -> int:
+    """The schema step of the log, which holds what that step has and nothing else."""
+    connection.execute("SET search_path = 'system.main,the_log.main'")
+    contents.look(connection, source)
+    try:
+        step = migrations.applied(connection)
+    except (LogDamagedError, LogVersionError) as error:
+        error.found = source
         raise
-    connection.execute(f"DETACH {_NAME}")
+    schema.check(connection, step, source)
+    return step
 
 
 def fill(connection: duckdb.DuckDBPyConnection, frames: Mapping[str, pl.DataFrame]) -> None:
     """Put whole tables into an empty log. FolderError if they are not those of a log, or break a constraint."""
-    tables = [name for name in tables_in_order(connection) if name != "migration"]
+    tables = sorted({column[0] for column in contents.columns_in(connection)} - {"migration"})
     strange = [name for name in frames if name not in tables]
     if strange or "entry_digest" not in frames:
         what = f"{strange[0]} is no table of a log" if strange else "the digests (entry_digest) are missing"
@@ -66,14 +85,13 @@ def fill(connection: duckdb.DuckDBPyConnection, frames: Mapping[str, pl.DataFram
 
 
 @contextmanager
-def opened_to_read(source: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+def _opened_to_read(source: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     """A log that is only read, and not even locked beside: a copy may lie where nothing can be written."""
-    with duckdb.connect(":memory:") as connection:
+    with duckdb.connect(":memory:", config={"python_enable_replacements": "false"}) as connection:
         try:
-            connection.execute(f"ATTACH {_text(source)} AS the_source (READ_ONLY)")
+            connection.execute(f"ATTACH {_text(source)} AS the_log (READ_ONLY)")
         except duckdb.Error as error:
             raise why_not_opened(source, error) from error
-        connection.execute("USE the_source")
         yield connection
 
 
@@ -108,24 +126,6 @@ def _sync_folder(folder: Path) -> None:
             os.close(number)
 
 
-def _let_go(connection: duckdb.DuckDBPyConnection) -> None:
-    for statement in ("ROLLBACK", f"DETACH {_NAME}"):
-        try:
-            connection.execute(statement)
-        except duckdb.Error:
-            continue
-
-
-def tables_in_order(connection: duckdb.DuckDBPyConnection) -> list[str]:
-    """The log's tables, those that others point at first."""
-    points_at: dict[str, list[str]] = {}
-    for table, target in connection.execute(resources.sql_text("queries/tables_of_the_log.sql")).fetchall():
-        points_at.setdefault(table, [])
-        if target is not None:
-            points_at[table].append(target)
-    return list(TopologicalSorter(points_at).static_order())
-
-
 def _sum(connection: duckdb.DuckDBPyConnection, database: str, table: str) -> list[tuple[object, ...]]:
     query = f"SELECT count(*), sum(hash(r)::HUGEINT) FROM {database}.main.{table} AS r"  # noqa: S608 - names of ours
     return connection.execute(query).fetchall()
@@ -133,7 +133,3 @@ def _sum(connection: duckdb.DuckDBPyConnection, database: str, table: str) -> li
 
 def _text(path: Path) -> str:
     return "'" + str(path).replace("'", "''") + "'"
-
-
-def _quoted(name: str) -> str:
-    return '"' + name.replace('"', '""') + '"'

@@ -7,7 +7,6 @@ with log.writing(entry) as use:    ...    # one transaction, all or nothing
 from __future__ import annotations
 
 import glob
-import time
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -24,10 +23,11 @@ import duckdb
 import polars as pl
 
 from qclog import resources
-from qclog.errors import InputError, LogDamagedError, LogError, LogVersionError
-from qclog.store import chain, copying, lock, migrations
+from qclog.errors import InputError, LogError, LogVersionError
+from qclog.store import chain, contents, copying, lock, migrations, schema
+from qclog.store.connecting import connected
 from qclog.store.ids import new_id, new_ids
-from qclog.store.trouble import says_damaged, telling_of, why_not_opened, why_not_written
+from qclog.store.trouble import says_damaged, telling_of, why_not_written
 
 Via = Literal["bench", "terminal", "import", "demo"]
 
@@ -95,8 +95,8 @@ class Use:
             self.connection.execute(f"INSERT INTO {table} ({columns}) SELECT {columns} FROM incoming")  # noqa: S608 - names of ours
 
     def table_names(self) -> list[str]:
-        """Every table of the log but the ledger of schema steps, those that others point at first."""
-        return [name for name in copying.tables_in_order(self.connection) if name != "migration"]
+        """Every table of the log but the ledger of schema steps, in order of their names."""
+        return [row["table_name"] for row in self.rows("tables_of_the_log") if row["table_name"] != "migration"]
 
     def whole_table(self, table: str) -> pl.DataFrame:
         """Every row of `table`, in the order of its entries and then of its columns; ids as text."""
@@ -109,6 +109,10 @@ class Use:
         query = f"SELECT {', '.join(chosen)} FROM {table} ORDER BY {', '.join(order)}"  # noqa: S608 - names of ours
         result: pl.DataFrame = self.connection.sql(query).pl()
         return result
+
+    def rows_no_key_finds(self) -> list[dict[str, Any]]:
+        """How many rows of each table one of its keys does not find; every index is read for it."""
+        return schema.rows_no_key_finds(self.connection)
 
     def schema_step(self) -> int:
         """The number of the last schema step."""
@@ -189,7 +193,7 @@ class Log:
             if self.path.exists():
                 raise LogError("there is a file already", field="log", found=self.path, hint="choose another name")
             try:
-                with copying.unfinished(self.path) as part, Log(part)._connection(new=True) as connection:
+                with copying.unfinished(self.path) as part, connected(part, self.patience, new=True) as connection:
                     migrations.create(connection)
                     connection.execute("INSERT INTO setting VALUES ('timezone', ?)", [timezone])
                     chain.begin(connection)
@@ -211,13 +215,16 @@ class Log:
             file.unlink(missing_ok=True)
 
     @contextmanager
-    def reading(self) -> Iterator[Use]:
-        """Open the log to read. Inside another reading of the same log, that one is used: it sees one moment."""
+    def reading(self, what: str = "") -> Iterator[Use]:
+        """Open the log to read. Inside another reading of the same log, that one is used: it sees one moment.
+
+        `what` is told to whoever has to wait for it.
+        """
         held = _reading.get()
         if held is not None and held[0] == self.path:
             yield held[1]
             return
-        with self._open() as connection:
+        with self._open(what) as connection:
             use = Use(connection)
             token = _reading.set((self.path, use))
             try:
@@ -234,7 +241,7 @@ class Log:
         held = _reading.get()
         if held is not None and held[0] == self.path:
             raise RuntimeError("the log can't be written to while it is open for reading")
-        with self._open() as connection:
+        with self._open(f"{submission.what} ({submission.by}, {submission.via})") as connection:
             connection.execute("BEGIN")
             try:
                 stored = connection.execute("SELECT entry FROM entry WHERE submission = ?", [submission.id]).fetchone()
@@ -261,8 +268,22 @@ class Log:
                 raise
 
     @contextmanager
-    def _open(self) -> Iterator[duckdb.DuckDBPyConnection]:
+    def _open(self, what: str = "") -> Iterator[duckdb.DuckDBPyConnection]:
         _warm()
+        self._need_file()
+        with lock.holding(self.path, self.patience, what):
+            with connected(self.path, self.patience) as connection:
+                if self._is_current(connection):
+                    contents.check_columns(connection, self.path)
+                    connection.execute(_views())
+                    yield connection
+                    return
+            self._bring_up()
+            with connected(self.path, self.patience) as connection:  # opened again as everyone will find it
+                connection.execute(_views())
+                yield connection
+
+    def _need_file(self) -> None:
         if not self.exists():
             raise LogError(
                 "there is no log here",
@@ -270,37 +291,44 @@ class Log:
                 found=self.path,
                 hint="make one with `qclog init`, `qclog import` or `qclog demo`, or name it with --log",
             )
-        with lock.holding(self.path, self.patience):
-            with self._connection(new=False) as connection:
-                if self._is_current(connection):
-                    connection.execute(_views())
-                    yield connection
-                    return
-                self._copy_before_migrating(connection)
-                migrations.bring_up(connection)
-            with self._connection(new=False) as connection:  # once migrated, opened again as everyone will find it
-                connection.execute(_views())
-                yield connection
 
     def _is_current(self, connection: duckdb.DuckDBPyConnection) -> bool:
         try:
-            return migrations.applied(connection) == len(migrations.known())
+            step = migrations.applied(connection)
+            if step == len(migrations.known()):
+                return True
+            schema.check(connection, step, self.path)
         except LogError as error:
             error.found = self.path
             raise
+        return False
 
-    def _copy_before_migrating(self, connection: duckdb.DuckDBPyConnection) -> None:
+    def _bring_up(self) -> None:
+        """Put a log of this schema step in the place of one of an older step, of which a copy is kept beside it."""
+        self._copy_before_migrating()
+        with telling_of(self.path):
+            self._make_from(self.path)
+
+    def _make_from(self, source: Path) -> None:
+        """Make the log's file, whole or not at all, from a log of this schema step or an older one, only read."""
+        with copying.unfinished(self.path) as part:
+            copying.copy(source, part)
+            with connected(part, self.patience) as connection:
+                migrations.bring_up(connection)
+
+    def _copy_before_migrating(self) -> None:
         """A copy of the log as it is, beside it: LogError, and nothing touched, where none can be made."""
         moment = datetime.now(UTC)
-        step = migrations.applied(connection) + 1
+        with connected(self.path, self.patience) as connection:
+            step = migrations.applied(connection) + 1
         name = f"{self.path.stem}-before-step-{step}-{moment:%Y%m%dT%H%M%S%f}{self.path.suffix}"
         for left in self.path.parent.glob(f".{glob.escape(self.path.stem)}-before-step-*.unfinished*"):
             left.unlink()  # by a kill in the midst of such a copy
         try:
             with copying.unfinished(self.path.with_name(name)) as part:
-                copying.copy_into(connection, part)
+                copying.copy(self.path, part)
         except (duckdb.Error, OSError) as error:
-            if says_damaged(error):
+            if isinstance(error, duckdb.Error) and says_damaged(error):
                 raise why_not_written(self.path, error) from error
             why = str(error).splitlines()[0]
             raise LogError(
@@ -315,27 +343,26 @@ class Log:
 
         LogError naming `target` if that can't be written; any file of that name is replaced.
         """
-        with self._open() as connection, telling_of(target), copying.unfinished(target) as part:
-            copying.copy_into(connection, part)
+        _warm()
+        self._need_file()
+        with lock.holding(self.path, self.patience, "backup"):
+            with connected(self.path, self.patience) as connection:  # a log that is not sound enough to open says so
+                current = self._is_current(connection)
+            if not current:
+                self._bring_up()
+            with telling_of(target), copying.unfinished(target) as part:
+                copying.copy(self.path, part)
 
     def fill_from(self, source: Path) -> None:
         """Make this log, which must not be there, from a copy, brought up to date; the copy is only read.
 
         LogError naming `source` where that is no log that this qclog reads, or this log where it can't be written.
         """
-        with lock.holding(self.path, self.patience):
+        with lock.holding(self.path, self.patience, "restore"):
             if self.path.exists():
                 raise LogError("there is a file already", field="log", found=self.path, hint="choose another name")
-            with telling_of(self.path), copying.unfinished(self.path) as part:
-                with copying.opened_to_read(source) as connection:
-                    try:
-                        migrations.applied(connection)
-                        copying.copy_into(connection, part)
-                    except (LogDamagedError, LogVersionError) as error:
-                        error.found = source
-                        raise
-                with duckdb.connect(str(part)) as connection:
-                    migrations.bring_up(connection)
+            with telling_of(self.path):
+                self._make_from(source)
 
     def fill_with(self, frames: Mapping[str, pl.DataFrame], step: int) -> None:
         """Make this log, which must not be there, from whole tables as schema step `step` had them."""
@@ -346,39 +373,10 @@ class Log:
         with lock.holding(self.path, self.patience):
             if self.path.exists():
                 raise LogError("there is a file already", field="log", found=self.path, hint="choose another name")
-            with copying.unfinished(self.path) as part, Log(part)._connection(new=True) as connection:
+            with copying.unfinished(self.path) as part, connected(part, self.patience, new=True) as connection:
                 migrations.create(connection)
                 copying.fill(connection, frames)
                 connection.execute("CHECKPOINT")
-
-    @contextmanager
-    def _connection(self, *, new: bool) -> Iterator[duckdb.DuckDBPyConnection]:
-        config: dict[str, Any] = {"storage_compatibility_version": copying.STORAGE_VERSION} if new else {}
-        deadline = time.monotonic() + self.patience
-        while True:
-            try:
-                connection = duckdb.connect(str(self.path), config=config)
-                break
-            except duckdb.Error as error:
-                if "lock" in str(error).lower() and time.monotonic() < deadline:
-                    time.sleep(0.05)
-                    continue
-                raise why_not_opened(self.path, error) from error
-        try:
-            yield connection
-        except duckdb.InterruptException as error:
-            raise KeyboardInterrupt from error
-        except duckdb.Error as error:
-            unusable = isinstance(error, duckdb.IOException | duckdb.FatalException | duckdb.OutOfMemoryException)
-            if unusable or "Failed to commit" in str(error) or says_damaged(error):
-                raise why_not_written(self.path, error) from error
-            raise
-        except RuntimeError as error:
-            if str(error) == "Query interrupted":  # how DuckDB's Python side says that Ctrl-C was pressed
-                raise KeyboardInterrupt from error
-            raise
-        finally:
-            connection.close()
 
 
 def _roll_back(connection: duckdb.DuckDBPyConnection) -> None:

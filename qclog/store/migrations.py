@@ -35,11 +35,14 @@ def _checksum(text: str) -> str:
     return hashlib.sha256(text.replace("\r\n", "\n").encode()).hexdigest()
 
 
-def create(connection: duckdb.DuckDBPyConnection) -> None:
-    """Make the schema in an empty database."""
+def create(connection: duckdb.DuckDBPyConnection, *, upto: int | None = None, ledger: bool = True) -> None:
+    """Make the schema in an empty database: of step `upto`, or the last; without `ledger` its table stays empty."""
     connection.execute("BEGIN")
     connection.execute(_LEDGER)
-    _apply(connection, applied=0)
+    for number, name, text, checksum in known()[:upto]:
+        connection.execute(text)
+        if ledger:
+            _write_down(connection, number, name, checksum)
     connection.execute("COMMIT")
 
 
@@ -51,7 +54,7 @@ def applied(connection: duckdb.DuckDBPyConnection) -> int:
     """
     try:
         rows = connection.execute("SELECT number, checksum FROM migration ORDER BY number").fetchall()
-    except duckdb.CatalogException as error:
+    except (duckdb.CatalogException, duckdb.BinderException) as error:
         raise LogDamagedError(
             "this is a database, but not a qclog log", field="log", hint="name the log, or make a new one"
         ) from error
@@ -79,15 +82,16 @@ def bring_up(connection: duckdb.DuckDBPyConnection) -> None:
     had = applied(connection)
     if had == len(known()):
         return
+    connection.execute("RESET search_path")  # what is made belongs into the file, in which nothing foreign was found
     connection.execute("BEGIN")
-    _apply(connection, applied=had)
+    for number, name, text, checksum in known()[had:]:
+        connection.execute(text)
+        _write_down(connection, number, name, checksum)
     if had < _CHAINED_FROM:
         chain.begin(connection)
     connection.execute("COMMIT")
 
 
-def _apply(connection: duckdb.DuckDBPyConnection, applied: int) -> None:
-    for number, name, text, checksum in known()[applied:]:
-        connection.execute(text)
-        now = datetime.now(UTC).replace(tzinfo=None)
-        connection.execute("INSERT INTO migration VALUES (?, ?, ?, ?)", [number, name, checksum, now])
+def _write_down(connection: duckdb.DuckDBPyConnection, number: int, name: str, checksum: str) -> None:
+    now = datetime.now(UTC).replace(tzinfo=None)
+    connection.execute("INSERT INTO migration VALUES (?, ?, ?, ?)", [number, name, checksum, now])

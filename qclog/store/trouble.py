@@ -17,7 +17,7 @@ def why_not_opened(path: Path, error: duckdb.Error) -> LogError:
     text = str(error)
     if _says(text, FULL):
         return _no_room(path)
-    if "lock" in text.lower():
+    if is_held_elsewhere(error):
         return LogBusyError(
             "another program has the log open",
             field="log",
@@ -39,6 +39,12 @@ def why_not_opened(path: Path, error: duckdb.Error) -> LogError:
         found=path,
         hint="the file has not been touched; restore the last backup under another name",
     )
+
+
+def is_held_elsewhere(error: Exception) -> bool:
+    """Whether another process has the file open (the words of Linux and macOS, and of Windows)."""
+    text = str(error).lower()
+    return any(words in text for words in ("could not set lock", "conflicting lock", "being used by another process"))
 
 
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)  # a full disk, a quota, a limit on files

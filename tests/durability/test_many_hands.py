@@ -5,13 +5,16 @@ from __future__ import annotations
 import threading
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from qclog.services import capture, jobs
+from qclog.services import import_folder as import_folder_module
 from qclog.services.capture import Circumstances, Place
 from qclog.services.verifying import verify
-from qclog.store.log import Log
+from qclog.store.log import Log, Submission
+from qclog.store.notices import told_to
 from tests.conftest import submission
 from tests.durability.hands import qclog, work_together
 
@@ -111,3 +114,65 @@ def test_a_log_that_is_busy_too_long_says_so(log: Log) -> None:
     assert "in use by another program for 0.2 s" in said
     assert "wait for the import or report" in said
     assert jobs.tell(log, "J-1").readings == ()
+
+
+def test_who_waits_is_told_for_whom_and_is_not_sent_away(log: Log) -> None:
+    """A long import that says what it is: a terminal with less patience than it takes waits on, and says so."""
+    started, done = threading.Event(), threading.Event()
+    told: list[str] = []
+
+    def bring_in() -> None:
+        with log.writing(Submission("Rook", "import", "import of 50,000 readings")):
+            started.set()
+            done.wait(60)
+
+    def tell(sentence: str) -> None:
+        told.append(sentence)
+        done.set()
+
+    importing = threading.Thread(target=bring_in)
+    importing.start()
+    started.wait(60)
+    with told_to(tell):
+        taken = capture.take(
+            Log(log.path, patience=2), PLACE, "16", Circumstances("Ash", "FG-1"), submission("reading")
+        )
+    importing.join()
+    assert taken.attempt == 1
+    assert len(told) == 1
+    assert "waiting for the log: import of 50,000 readings (Rook, import), since " in told[0]
+    assert not list(log.path.parent.glob("*.lock.for"))
+
+
+def test_an_import_leaves_the_log_free_while_it_checks(log: Log, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What comes between the checks and the storing is checked again, not lost and not doubled."""
+    came: list[int] = []
+    check = import_folder_module.check_readings
+
+    def check_and_be_interrupted(*arguments: Any) -> Any:
+        if not came:
+            taken = capture.take(log, PLACE, "16", Circumstances("Ash", "FG-1"), submission("between"))
+            came.append(taken.attempt)
+        return check(*arguments)
+
+    monkeypatch.setattr(import_folder_module, "check_readings", check_and_be_interrupted)
+    steps: list[str] = []
+    for name in ("people", "gauges", "jobs"):
+        (folder / f"{name}.csv").write_text(
+            {
+                "people": "person,role\nBirch,technician\n",
+                "gauges": "gauge,kind,unit,step\nTQ-1,torque,lbf·in,0.5\n",
+                "jobs": "job,case_type,opened\nJ-2,MR-1,2026-01-06\nJ-3,MR-1,2026-02-06\n",
+            }[name]
+        )
+    for name in ("gauge_checks", "parts", "comebacks"):
+        (folder / f"{name}.csv").unlink()
+    (folder / "readings.csv").write_text(
+        "job,characteristic,stage,position,attempt,reading,gauge,technician,taken_at\n"
+        "J-1,stand_off,trial,3,1,17,FG-1,Ash,2026-01-05T10:00\n"
+    )
+    import_folder_module.import_folder(log, folder, submission("import"), tell=steps.append)
+    assert came == [1]
+    assert steps.count("checking 1 readings") == 2
+    assert verify(log).sound
+    assert len(jobs.tell(log, "J-1").readings) == 2

@@ -37,7 +37,7 @@ FAULTS = {
     "jobs_have_a_sheet": "INSERT INTO job VALUES ('J-9', 'ZZ-9', now()::TIMESTAMP, 1)",
     "notes_are_by_known_people": "INSERT INTO finding_note VALUES (uuidv7(), 'gauge-gauge-FG-1', 'open', NULL,"
     " NULL, NULL, 'Nobody', now()::TIMESTAMP, 1)",
-    "readings_point_at_what_is_there": "UPDATE reading SET gauge = 'FG-99' WHERE characteristic = 'trial_pack'",
+    "rows_point_at_what_is_there": "UPDATE reading SET gauge = 'FG-99' WHERE characteristic = 'trial_pack'",
     "shims_are_not_less_than_none": "INSERT INTO shim_size VALUES ('S-A', 20, 20, 'thou', NULL, 1);"
     "INSERT INTO shim_movement VALUES (uuidv7(), 'S-A', 20, 20, now()::TIMESTAMP, -1, 'scrapped', NULL, NULL, NULL, 1)",
     "readings_say_what_they_are": "UPDATE reading SET word = 'pass' WHERE characteristic = 'trial_pack'",
@@ -71,6 +71,37 @@ def test_a_change_of_what_is_not_there_is_found(tmp_path: Path, folder: Path, ro
     with duckdb.connect(str(log.path)) as raw:
         raw.execute(f"INSERT INTO change VALUES (uuidv7(), {row}, 1)")  # noqa: S608 - rows of this test
     assert {c.name for c in verify(log).checks if c.rows} == {"notes_are_by_known_people"}
+
+
+@pytest.mark.parametrize(
+    ("of_table", "what", "statement"),
+    [
+        ("gauge_check", "gauge", "UPDATE gauge_check SET gauge = 'FG-99'"),
+        ("job_detail", "job", "INSERT INTO job_detail VALUES (uuidv7(), 'nobody', 'variant', 'A', NULL, 1)"),
+        ("part", "job", "UPDATE part SET sub_assembly = 'J-99' WHERE job = 'J-1'"),
+        ("comeback", "job", "UPDATE comeback SET job = 'J-99'"),
+        ("reading", "person", "UPDATE reading SET technician = 'Nobody' WHERE characteristic = 'torque'"),
+        ("strike", "reading", "INSERT INTO strike VALUES (uuidv7(), uuidv7(), 'Ash', 'x', 1)"),
+        ("sign_on", "person", "INSERT INTO sign_on VALUES (uuidv7(), 'Nobody', now()::TIMESTAMP, true, 1)"),
+        ("person_detail", "person", "INSERT INTO person_detail VALUES (uuidv7(), 'Nobody', 'left', 'yes', 1)"),
+        (
+            "shim_movement",
+            "shim size",
+            "INSERT INTO shim_movement"
+            " VALUES (uuidv7(), 'S', 1, 1, now()::TIMESTAMP, 1, 'bought', NULL, NULL, NULL, 1)",
+        ),
+        ("sheet", "entry", "UPDATE sheet SET entry = 77"),
+    ],
+)
+def test_what_a_foreign_key_would_hold_is_found(
+    tmp_path: Path, folder: Path, of_table: str, what: str, statement: str
+) -> None:
+    log = Log(tmp_path / "shop.duckdb")
+    import_folder(log, folder, submission())
+    with duckdb.connect(str(log.path)) as raw:
+        raw.execute(statement)
+    (check,) = [c for c in verify(log).checks if c.name == "rows_point_at_what_is_there"]
+    assert {(row["of_table"], row["what"]) for row in check.rows} == {(of_table, what)}
 
 
 def test_every_check_has_a_fault_to_find() -> None:

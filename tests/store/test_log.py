@@ -174,7 +174,6 @@ def test_ids_rise_and_are_version_7() -> None:
         "INSERT INTO person VALUES ('', 'technician', 1)",
         "INSERT INTO person VALUES ('Zed', 'captain', 1)",
         "INSERT INTO gauge VALUES ('G', 'feeler', 'thou', 'nan'::DOUBLE, NULL, NULL, 1)",
-        "INSERT INTO job_detail VALUES (uuidv7(), 'nobody', 'variant', 'A', NULL, 1)",
         "INSERT INTO job_detail VALUES (uuidv7(), 'J-1', 'colour', 'A', NULL, 1)",
         "INSERT INTO comeback VALUES (uuidv7(), 'J-1', now()::TIMESTAMP, NULL, NULL, 'perhaps', NULL, 1)",
         "INSERT INTO reading VALUES (uuidv7(), 'J-1', 'torque', 'final', '', 1, '16', NULL, 'point', 'nan'::DOUBLE,"
