@@ -7,12 +7,16 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Gauge, Job, Person
 from qclog.domain.moments import now
 from qclog.services import jobs, people, sheets
 from qclog.store.log import Log, Submission
+
+settings.register_profile("qclog", deadline=None)  # a slow machine is no defect
+settings.load_profile("qclog")
 
 DATA = Path(__file__).parent / "data"
 

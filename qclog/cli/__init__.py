@@ -25,7 +25,7 @@ from qclog.cli import (
     tour,
     trace,
 )
-from qclog.cli.stopping import stop_listening, stop_once
+from qclog.cli.stopping import say_stopped, stop_once
 from qclog.errors import FolderError, QclogError, SheetError
 from qclog.store.notices import told_to
 
@@ -86,11 +86,11 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"qclog: {error}", file=sys.stderr)
         return 1 if isinstance(error, OSError) else 2
     except KeyboardInterrupt:
-        return _say_stopped()
+        return say_stopped()
     except ImportError as error:
         if not isinstance(error.__cause__, KeyboardInterrupt):  # Ctrl-C while a library was being loaded
             raise
-        return _say_stopped()
+        return say_stopped()
     except BrokenPipeError:
         sys.stderr.close()
         return 0
@@ -98,12 +98,6 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _tell(sentence: str) -> None:
     print(f"qclog: {sentence}", file=sys.stderr, flush=True)
-
-
-def _say_stopped() -> int:
-    stop_listening()
-    print("\nqclog: stopped; everything acknowledged so far is stored", file=sys.stderr)
-    return 130
 
 
 def _speak_utf8() -> None:

@@ -21,9 +21,16 @@ def stop_once() -> None:
 
 
 def stop_listening() -> None:
-    """Once we are stopping, another Ctrl-C changes nothing."""
-    if signal.getsignal(signal.SIGINT) is _stop:
+    """Once we are stopping, or done, another Ctrl-C changes nothing."""
+    if signal.getsignal(signal.SIGINT) in (_stop, signal.default_int_handler):
         signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def say_stopped() -> int:
+    """Say that the command was stopped; its exit status."""
+    stop_listening()
+    print("\nqclog: stopped; everything acknowledged so far is stored", file=sys.stderr)
+    return 130
 
 
 def _stop(signal_number: int, frame: FrameType | None) -> None:  # noqa: ARG001 - what a handler is called with

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import ctypes
 import os
+import pty
 import resource
 import signal
 import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -136,21 +138,28 @@ def test_a_shut_folder_takes_no_new_log(shut: Log) -> None:
     assert not new.exists()
 
 
-def stopped_import(log: Log, folder: Path, how: signal.Signals, after: float) -> subprocess.CompletedProcess[str]:
-    """An import of `folder` that is sent `how` after so many seconds."""
+def stopped_import(log: Log, folder: Path, how: signal.Signals, after: float) -> tuple[int, str]:
+    """An import of `folder`, at a terminal, that is sent `how` so many seconds after its first word; status, words."""
+    ours, its = pty.openpty()
     child = subprocess.Popen(
         [sys.executable, "-m", "qclog", "import", str(folder), "--log", str(log.path)],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
+        stdout=its,
+        stderr=its,
         # CI may run us with Ctrl-C ignored, which a child would inherit.
         preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509 - one call, no threads yet
         env=os.environ | {"PYTHONPATH": str(ROOT)},
     )
+    os.close(its)
+    said = b""
+    while b"reading " not in said:
+        said += os.read(ours, 4096)
     time.sleep(after)
     child.send_signal(how)
-    out, err = child.communicate(timeout=60)
-    return subprocess.CompletedProcess(child.args, child.returncode, out, err)
+    with suppress(OSError):  # EIO: the child has closed its end
+        while more := os.read(ours, 4096):
+            said += more
+    os.close(ours)
+    return child.wait(timeout=120), said.decode()
 
 
 @pytest.fixture
@@ -165,17 +174,46 @@ def large(folder: Path) -> Path:
     return folder
 
 
-@pytest.mark.parametrize("after", [0.8, 1.5])
+INTERRUPTED = """
+import os, runpy, signal, sys
+
+class Interrupting:
+    def find_spec(self, name, path=None, target=None):
+        if name == {module!r}:
+            os.kill(os.getpid(), signal.SIGINT)
+
+sys.meta_path.insert(0, Interrupting())
+sys.argv = ["qclog", "job", "list", "--log", "none.duckdb"]
+runpy.run_module("qclog", run_name="__main__")
+"""
+
+
+@pytest.mark.parametrize("module", ["qclog.cli.stopping", "argparse", "qclog.cli.trace", "duckdb"])
+def test_ctrl_c_while_something_is_being_loaded_ends_it_quietly(module: str) -> None:
+    """Status 130 and no traceback, whenever it comes."""
+    done = subprocess.run(
+        [sys.executable, "-c", INTERRUPTED.format(module=module)],
+        check=False,
+        capture_output=True,
+        text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+    )
+    assert done.returncode == 130, done
+    assert "Traceback" not in done.stderr, done.stderr
+
+
+@pytest.mark.parametrize("after", [0.0, 0.3, 1.0])
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL])
 def test_an_import_that_is_stopped_is_all_there_or_not_at_all(
     tmp_path: Path, large: Path, how: signal.Signals, after: float
 ) -> None:
     """Whenever it is stopped: no traceback, a log that is sound, and the same import again makes it whole."""
     log = Log(tmp_path / "new.duckdb")
-    done = stopped_import(log, large, how, after)
+    status, said = stopped_import(log, large, how, after)
     if how == signal.SIGINT:
-        assert done.returncode in (0, 130), done
-        assert "Traceback" not in done.stderr, done.stderr
+        assert status in (0, 130), said
+        assert "Traceback" not in said
     if log.exists():
         report = verify(log)
         assert report.sound
