@@ -4,21 +4,14 @@ from __future__ import annotations
 
 import polars as pl
 
-from qclog.domain.casetypes import Characteristic, condition_of_parts
-from qclog.services import jobs, sheets
-from qclog.services.capture import Place, Taken
+from qclog.domain.casetypes import condition_of_parts
+from qclog.services import jobs
+from qclog.services.capture import Taken
 from qclog.services.jobs import Story
 from qclog.services.series import read_series
 from qclog.store.log import Log
 
 FEWEST = 5
-
-
-def characteristic_of(log: Log, place: Place) -> Characteristic:
-    """The characteristic of a place, by the sheet in force now."""
-    with log.reading() as use:
-        job = use.rows("job_by_id", job=place.job)[0]
-        return sheets.latest(use, job["case_type"]).characteristic(place.characteristic)
 
 
 def standing(log: Log, taken: Taken) -> str:

@@ -144,6 +144,7 @@ _KEYED_BY_ID = (
 
 
 _reading: ContextVar[tuple[Path, Use] | None] = ContextVar("reading", default=None)
+_kept: ContextVar[tuple[Path, duckdb.DuckDBPyConnection] | None] = ContextVar("kept", default=None)
 
 
 @cache
@@ -261,7 +262,21 @@ class Log:
                 raise
 
     @contextmanager
+    def kept_open(self) -> Iterator[None]:
+        """One opening for all that is done with this log inside: nobody comes between a store and its answer."""
+        with self._open() as connection:
+            token = _kept.set((self.path, connection))
+            try:
+                yield
+            finally:
+                _kept.reset(token)
+
+    @contextmanager
     def _open(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        kept = _kept.get()
+        if kept is not None and kept[0] == self.path:
+            yield kept[1]
+            return
         _warm()
         if not self.exists():
             raise LogError(
