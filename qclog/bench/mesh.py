@@ -91,7 +91,7 @@ def learn_factor(moves: Sequence[float], changes: Sequence[float], *, fewest: in
     Least squares through the origin, k = sum(xy)/sum(x^2), with the t interval on n - 1 degrees of freedom.
     InputError for fewer than `fewest` pairs with a move, or pairs of different number.
     """
-    from scipy import stats
+    from scipy import special
 
     if len(moves) != len(changes):
         raise InputError(
@@ -104,7 +104,7 @@ def learn_factor(moves: Sequence[float], changes: Sequence[float], *, fewest: in
     k = sum(x * y for x, y in pairs) / squares
     left = sum((y - k * x) ** 2 for x, y in pairs) / (len(pairs) - 1)
     u = sqrt(left / squares)
-    reach = float(stats.t.ppf(0.975, len(pairs) - 1)) * u
+    reach = float(special.stdtrit(len(pairs) - 1, 0.975)) * u
     return Factor(k, u, k - reach, k + reach, len(pairs), f"learned from {len(pairs)} pairs of this case type")
 
 

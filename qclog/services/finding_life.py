@@ -8,7 +8,7 @@ from datetime import datetime
 
 import numpy as np
 import polars as pl
-from scipy import stats
+from scipy import special
 
 from qclog.domain.findings import STATES, Note
 from qclog.domain.moments import now
@@ -120,7 +120,7 @@ def _back(
     if weight == 0.0:
         return ()
     share = float((here[use] * expected[use]).sum()) / weight
-    if share < BACK_AT_LEAST or share * np.sqrt(weight) < -stats.norm.ppf(BACK_BY_LUCK):
+    if share < BACK_AT_LEAST or share * np.sqrt(weight) < -special.ndtri(BACK_BY_LUCK):
         return ()
     return tuple(rows["job"].unique(maintain_order=True))
 
@@ -152,7 +152,7 @@ def _heaped_again(finding: Finding, closed: datetime, ticks: pl.DataFrame) -> tu
         return ()
     even = int(mine["even"].sum())
     hits = len(mine) - even if finding.id.endswith("odd") else even
-    if stats.binomtest(hits, len(mine), 0.5, alternative="greater").pvalue > BACK_BY_LUCK:
+    if special.bdtrc(hits - 1, len(mine), 0.5) > BACK_BY_LUCK:  # at least so many hits by luck
         return ()
     return tuple(mine["job"].unique(maintain_order=True))
 

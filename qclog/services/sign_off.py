@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from scipy import stats
+from scipy import special
 
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.judging import CLOSE, OUT
@@ -166,7 +166,7 @@ def _odd(watched: Watched, job: str, story: Story) -> tuple[tuple[str, ...], int
     residuals = standardise(observations)
     at = {int(row): i for i, row in enumerate(residuals.row)}
     values = rows["value"].to_numpy()
-    edge = float(stats.norm.isf(SOUND_JOBS_NAMED / 2 / len(here)))
+    edge = float(-special.ndtri(SOUND_JOBS_NAMED / 2 / len(here)))
     odd, unplaced = [], 0
     outside = _places_outside(story)
     for row in here.tolist():

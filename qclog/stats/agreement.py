@@ -8,7 +8,7 @@ from math import log, sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
 from qclog.errors import StatisticsError
 from qclog.stats.interval_fit import read_intervals
@@ -178,6 +178,8 @@ def compare_brackets(
 
 def _limits(mean: float, sd: float, n: float, freedom: float, factor: float, level: float) -> tuple[Estimate, Estimate]:
     """mean -/+ factor sd, each with its exact interval for a normal sample."""
+    from scipy import stats
+
     shift = factor * sqrt(n)
     near, far = (float(stats.nct.ppf(q, freedom, shift)) / sqrt(n) * sd for q in ((1 - level) / 2, (1 + level) / 2))
     method = "noncentral t"

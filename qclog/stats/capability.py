@@ -13,7 +13,7 @@ from math import inf, nan, sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
 from qclog.errors import StatisticsError
 from qclog.stats.coarse import bracket, keep_information, step_warning
@@ -130,6 +130,8 @@ def bound_one_sided_below(index: float, n: int, *, confidence: float = 0.95) -> 
     ------
     StatisticsError : n below 2; a confidence outside 0 to 1.
     """
+    from scipy import stats
+
     if n < 2:
         raise StatisticsError("two readings or more are needed", field="n", found=n)
     level = read_probability(confidence)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special, stats
+from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.interval_fit import fit_normal
@@ -130,6 +130,8 @@ def judge_share(count: int, n: int, *, expected_share: float = 0.5) -> ShareTest
     ------
     StatisticsError : a count outside 0 to n; a share outside 0 to 1.
     """
+    from scipy import stats
+
     share = read_probability(expected_share, "expected_share")
     if n < 1 or not 0 <= count <= n:
         raise StatisticsError("the count lies outside 0 to n", field="count", found=f"{count} of {n}")

@@ -9,7 +9,7 @@ from math import ceil, sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, signal, special
+from scipy import optimize, special
 
 from qclog.errors import StatisticsError
 from qclog.stats.quadrature import legendre_nodes
@@ -73,6 +73,8 @@ def chart(
 
     Source: NIST e-Handbook 6.3.2.4; Lucas & Saccucci, Technometrics 32(1) 1990.
     """
+    from scipy import signal
+
     array = read_values(values)
     weight = _read_weight(weight)
     target = read_number(target, "target")

@@ -8,7 +8,7 @@ from math import exp, inf, log, sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.limits import IndividualsLimits, individuals
@@ -88,6 +88,8 @@ def pool_deviations(
     ------
     StatisticsError : unequal lengths; see `series.read_values`. TooFewError : fewer than 2 usable readings.
     """
+    from scipy import stats
+
     array = read_values(values)
     if len(kinds) != array.size:
         raise StatisticsError(

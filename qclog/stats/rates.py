@@ -8,7 +8,7 @@ from math import inf
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special, stats
+from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.intervals import Estimate
@@ -93,6 +93,8 @@ def compare_rates(events: Sequence[int], exposures: Sequence[float], *, confiden
     Source: conditional exact test (Przyborowski & Wilenski, Biometrika 31 (1940)); for more than two groups the
     multinomial test, by seeded simulation where the outcomes are too many to list.
     """
+    from scipy import stats
+
     counts = [_read_count(e, "events") for e in events]
     at_risk = [read_number(x, "exposures", above=0) for x in exposures]
     level = read_probability(confidence)
@@ -130,6 +132,8 @@ def compare_shares(counts: Sequence[int], sizes: Sequence[int], *, confidence: f
 
     Source: Fisher 1935; Freeman & Halton, Biometrika 38 (1951); odds ratio: Cornfield's exact interval.
     """
+    from scipy import stats
+
     found = [_read_count(c, "counts") for c in counts]
     units = [_read_count(s, "sizes") for s in sizes]
     level = read_probability(confidence)
@@ -187,6 +191,8 @@ def _table_p(counts: Counts, sizes: Counts) -> float:
 
 
 def _rarest_outcome(total: int, units: list[int]) -> float:
+    from scipy import stats
+
     if total == 0 or total >= sum(units):
         return 1.0
     chances = [float(stats.hypergeom.pmf(min(total, u), sum(units), u, total)) for u in units if 0 < u < sum(units)]
