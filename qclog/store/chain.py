@@ -5,11 +5,15 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import duckdb
-import polars as pl
 
 from qclog.domain import digests
+
+if TYPE_CHECKING:
+    import polars as pl
+
 
 _FEW = 200  # rows of one entry in one table that are digested row by row rather than column by column
 _AT_ONCE = 500_000
@@ -56,6 +60,8 @@ def add(connection: duckdb.DuckDBPyConnection, entry: int, touched: Mapping[str,
 
 def begin(connection: duckdb.DuckDBPyConnection) -> None:
     """Begin the chain: the settings, and every entry there is already, as it is found."""
+    import polars as pl
+
     links = [_link("", 0, "entered", _settings(connection))]
     for entry, parts in sorted(_found(connection).items()):
         links.append(_link(links[-1][3], entry, "as found", parts))
@@ -170,6 +176,8 @@ def _in_order(table: _Table, frame: pl.DataFrame) -> pl.DataFrame:
 
 def _digest(table: _Table, frame: pl.DataFrame) -> str:
     """What `digests.digest_rows` says of the frame, a column at a time where there are many rows."""
+    import polars as pl
+
     if len(frame) <= _FEW:
         lists = frame.to_dict(as_series=False)
         return digests.digest_rows({name: (kind, lists[name]) for name, kind in table.kinds}, len(frame))

@@ -7,13 +7,17 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from graphlib import TopologicalSorter
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import duckdb
-import polars as pl
 
 from qclog import resources
 from qclog.errors import FolderError, LogDamagedError
 from qclog.store.trouble import why_not_opened
+
+if TYPE_CHECKING:
+    import polars as pl
+
 
 _NAME = "the_copy"
 STORAGE_VERSION = "v1.5.0"

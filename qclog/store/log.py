@@ -16,18 +16,20 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 import duckdb
-import polars as pl
 
 from qclog import resources
 from qclog.errors import InputError, LogDamagedError, LogError, LogVersionError
 from qclog.store import chain, copying, lock, migrations
 from qclog.store.ids import new_id, new_ids
 from qclog.store.trouble import says_damaged, telling_of, why_not_opened, why_not_written
+
+if TYPE_CHECKING:
+    import polars as pl
 
 Via = Literal["bench", "terminal", "import", "demo"]
 
