@@ -10,6 +10,7 @@ from typing import Literal
 
 from qclog.bench.answer import HIGH, LOW, Answer, say, stand
 from qclog.bench.estimate import Estimate
+from qclog.bench.student import t_quantile
 from qclog.errors import InputError
 
 RUNNING = "Read while it turns, over a whole turn or more, not the pull that starts it."
@@ -111,8 +112,6 @@ def learn_slope(shim: Sequence[float], torque: Sequence[float], *, fewest: int =
 
     InputError for fewer than `fewest` pairs or no spread of shim.
     """
-    from scipy import special
-
     if len(shim) != len(torque) or len(shim) < fewest:
         raise InputError(f"a slope is learned from {fewest} units or more", field="pairs", found=len(shim))
     if max(shim) == min(shim):
@@ -122,5 +121,5 @@ def learn_slope(shim: Sequence[float], torque: Sequence[float], *, fewest: int =
     squares = fsum((x - middle) ** 2 for x in shim)
     slope = fsum((x - middle) * (y - level) for x, y in zip(shim, torque, strict=True)) / squares
     left = fsum((y - level - slope * (x - middle)) ** 2 for x, y in zip(shim, torque, strict=True)) / freedom
-    reach = float(special.stdtrit(freedom, 0.975)) * sqrt(left / squares)
+    reach = t_quantile(0.975, freedom) * sqrt(left / squares)
     return Slope(slope, slope - reach, slope + reach, len(shim))

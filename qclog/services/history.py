@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-import polars as pl
+from typing import TYPE_CHECKING
 
 from qclog.domain.casetypes import condition_of_parts
 from qclog.services import jobs
 from qclog.services.capture import Taken
 from qclog.services.jobs import Story
-from qclog.services.series import read_series
 from qclog.store.log import Log
+
+if TYPE_CHECKING:
+    import polars as pl
+
 
 FEWEST = 5
 
@@ -19,6 +22,8 @@ def standing(log: Log, taken: Taken) -> str:
 
     The group is the same case type, stage, new or re-used parts, machined or not; the unit counts itself.
     """
+    from qclog.services.series import read_series  # which loads polars and numpy
+
     with log.reading():
         story = jobs.tell(log, taken.place.job)
         return standing_in(read_series(log, story.sheet.code, taken.place.characteristic).rows, story, taken)
@@ -26,6 +31,8 @@ def standing(log: Log, taken: Taken) -> str:
 
 def standing_in(rows: pl.DataFrame, story: Story, taken: Taken) -> str:
     """The same from `rows` of the characteristic's series, which may be older than the reading just taken."""
+    import polars as pl
+
     if taken.said.kind in ("word", "none"):
         return ""
     place = taken.place

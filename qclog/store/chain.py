@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import duckdb
 
 from qclog.domain import digests
+from qclog.store.frames import frame_of
 
 if TYPE_CHECKING:
     import polars as pl
@@ -51,7 +52,7 @@ def add(connection: duckdb.DuckDBPyConnection, entry: int, touched: Mapping[str,
             columns = {name: (kind, values) for (name, kind), *values in zip(table.kinds, *row, strict=True)}
             parts[name] = (len(row), digests.digest_rows(columns, len(row)))
         else:
-            frame = connection.sql(query).pl()
+            frame = frame_of(connection.sql(query))
             parts[name] = (len(frame), _digest(table, _in_order(table, frame)))
     before = connection.execute("SELECT digest FROM entry_digest WHERE entry = ?", [entry - 1]).fetchone()
     link = _link(before[0] if before else "", entry, "entered", parts)
@@ -133,7 +134,7 @@ def _found(connection: duckdb.DuckDBPyConnection) -> Parts:
         table = _table(connection, name)
         for first, last in _stretches(connection, name):
             query = f"{table.select} WHERE entry BETWEEN {first:d} AND {last:d}"
-            for entry, rows, digest in _digests(table, connection.sql(query).pl()):
+            for entry, rows, digest in _digests(table, frame_of(connection.sql(query))):
                 found.setdefault(entry, {})[name] = (rows, digest)
     return found
 

@@ -25,6 +25,7 @@ import duckdb
 from qclog import resources
 from qclog.errors import InputError, LogDamagedError, LogError, LogVersionError
 from qclog.store import chain, copying, lock, migrations
+from qclog.store.frames import frame_of
 from qclog.store.ids import new_id, new_ids
 from qclog.store.trouble import says_damaged, telling_of, why_not_opened, why_not_written
 
@@ -69,8 +70,7 @@ class Use:
 
     def frame(self, query: str, **values: object) -> pl.DataFrame:
         """The result of sql/queries/`query`.sql as a polars frame."""
-        result: pl.DataFrame = self.connection.sql(_query(query), params=values or None).pl()
-        return result
+        return frame_of(self.connection.sql(_query(query), params=values or None))
 
     def rows(self, query: str, *, folder: str = "queries", **values: object) -> list[dict[str, Any]]:
         """The result of sql/`folder`/`query`.sql, one dict a row."""
@@ -109,8 +109,7 @@ class Use:
         ]
         order = [n for n in ('"entry"', *names) if n in names]
         query = f"SELECT {', '.join(chosen)} FROM {table} ORDER BY {', '.join(order)}"  # noqa: S608 - names of ours
-        result: pl.DataFrame = self.connection.sql(query).pl()
-        return result
+        return frame_of(self.connection.sql(query))
 
     def schema_step(self) -> int:
         """The number of the last schema step."""
@@ -119,8 +118,7 @@ class Use:
     def frame_with(self, query: str, name: str, frame: pl.DataFrame) -> pl.DataFrame:
         """The result of sql/queries/`query`.sql, which reads `frame` under `name`."""
         with self._registered(name, frame):
-            result: pl.DataFrame = self.connection.sql(_query(query)).pl()
-            return result
+            return frame_of(self.connection.sql(_query(query)))
 
     @contextmanager
     def _registered(self, name: str, frame: pl.DataFrame) -> Iterator[None]:
