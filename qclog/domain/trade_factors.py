@@ -31,6 +31,7 @@ _INCH = Fraction("0.0254")
 
 _NUMBER: dict[str, int] = {}
 _LENGTH = {"[length]": 1}
+_VOLUME = {"[length]": 3}
 _MASS = {"[mass]": 1}
 _TIME = {"[time]": 1}
 _TEMPERATURE = {"[temperature]": 1}
@@ -47,6 +48,8 @@ _FACTORS: dict[str, tuple[Fraction | int, dict[str, int]]] = {
     "inch": (_INCH, _LENGTH),
     "foot": (12 * _INCH, _LENGTH),
     "thou": (_INCH / 1000, _LENGTH),
+    "liter": (Fraction("0.001"), _VOLUME),
+    "milliliter": (Fraction("0.000001"), _VOLUME),
     "kilogram": (1, _MASS),
     "gram": (Fraction("0.001"), _MASS),
     "pound": (_POUND, _MASS),

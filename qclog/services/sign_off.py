@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 from scipy import special
 
+from qclog.domain.findings import Finding
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.judging import CLOSE, OUT
 from qclog.domain.moments import show_moment
@@ -20,7 +21,6 @@ from qclog.services.gauge_trust import doubt_of, overdue_since
 from qclog.services.jobs import Story
 from qclog.services.wording import place_text, reading_text, value_text, verdict_text
 from qclog.store.log import Log
-from qclog.watch.findings import Finding
 from qclog.watch.residuals import standardise, winsorised
 
 FEWEST_PEERS = 10
