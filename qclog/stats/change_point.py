@@ -7,7 +7,7 @@ from math import exp, sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special
+from scipy import special
 
 from qclog.stats.quadrature import legendre_nodes
 from qclog.stats.series import Floats, centre_and_deviations, read_probability, read_values
@@ -142,6 +142,7 @@ def _critical(level: float, freedom: int) -> float:
     exponential; both maxima stay under x with chance (1 - e^-x)^2. Averaged over the chi-square of the
     estimated spread.
     """
+    from scipy import optimize
 
     def miss(x: float) -> float:
         once = (1 + 2 * x / freedom) ** (-freedom / 2)

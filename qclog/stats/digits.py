@@ -9,6 +9,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
+from qclog.stats.exact_tests import binomial_p
 from qclog.stats.interval_fit import fit_normal
 from qclog.stats.series import Floats, read_number, read_probability, read_values
 
@@ -133,10 +134,7 @@ def judge_share(count: int, n: int, *, expected_share: float = 0.5) -> ShareTest
     share = read_probability(expected_share, "expected_share")
     if n < 1 or not 0 <= count <= n:
         raise StatisticsError("the count lies outside 0 to n", field="count", found=f"{count} of {n}")
-    every = np.arange(n + 1)
-    logs = special.gammaln(n + 1) - special.gammaln(every + 1) - special.gammaln(n - every + 1)
-    chances = np.exp(logs + special.xlogy(every, share) + special.xlog1py(n - every, -share))
-    p = min(1.0, float(chances[chances <= chances[count] * (1 + 1e-7)].sum()))  # as likely as this count, or less
+    p = binomial_p(count, n, share)
     notes = ("too few to say",) if min(share**n, (1 - share) ** n) > 0.05 else ()
     return ShareTest(n, count, count / n, share, p, notes)
 

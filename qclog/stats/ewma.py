@@ -9,7 +9,7 @@ from math import ceil, sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special
+from scipy import special
 
 from qclog.errors import StatisticsError
 from qclog.stats.quadrature import legendre_nodes
@@ -159,6 +159,8 @@ def choose_factor(weight: float, false_alarm_every: float) -> float:
     ------
     StatisticsError : `weight` outside 0 to 1, or an interval of 2 or less.
     """
+    from scipy import optimize
+
     weight = _read_weight(weight)
     wanted = read_number(false_alarm_every, "false_alarm_every", above=2)
     highest = max(1.0, -float(special.ndtri(0.25 / wanted)))
@@ -180,6 +182,8 @@ def choose_settings(false_alarm_every: float, *, shift: float = 1.0, weight: flo
     ------
     StatisticsError : a setting out of range.
     """
+    from scipy import optimize
+
     wanted = read_number(false_alarm_every, "false_alarm_every", above=2)
     shift = read_number(shift, "shift", above=0)
 

@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special
+from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.intervals import Estimate
@@ -300,6 +300,8 @@ def _pair_error(arrays: tuple[Floats, ...], squares: list[float], i: int, j: int
 
 @lru_cache(maxsize=512)
 def _range_quantile(level: float, k: int, freedom: float) -> float:
+    from scipy import optimize
+
     if k == 2:
         # Two groups: the studentized range is sqrt 2 times Student's t.
         return sqrt(2) * float(special.stdtrit(freedom, (1 + level) / 2))

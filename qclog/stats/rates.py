@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf
+from math import exp, inf
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
+from qclog.stats.exact_tests import SecondCount, binomial_p, log_chance_of_all
 from qclog.stats.intervals import Estimate
 from qclog.stats.series import Floats, read_number, read_probability
 
@@ -93,8 +94,6 @@ def compare_rates(events: Sequence[int], exposures: Sequence[float], *, confiden
     Source: conditional exact test (Przyborowski & Wilenski, Biometrika 31 (1940)); for more than two groups the
     multinomial test, by seeded simulation where the outcomes are too many to list.
     """
-    from scipy import stats
-
     counts = [_read_count(e, "events") for e in events]
     at_risk = [read_number(x, "exposures", above=0) for x in exposures]
     level = read_probability(confidence)
@@ -107,7 +106,7 @@ def compare_rates(events: Sequence[int], exposures: Sequence[float], *, confiden
     if total == 0:
         p, method = 1.0, "no event at all"
     elif len(counts) == 2:
-        p, method = float(stats.binomtest(counts[1], total, float(shares[1])).pvalue), "exact conditional binomial"
+        p, method = binomial_p(counts[1], total, float(shares[1])), "exact conditional binomial"
     else:
         p, method = _multinomial_p(np.array(counts), shares), "exact multinomial, simulated"
     if len(counts) == 2:
@@ -132,24 +131,19 @@ def compare_shares(counts: Sequence[int], sizes: Sequence[int], *, confidence: f
 
     Source: Fisher 1935; Freeman & Halton, Biometrika 38 (1951); odds ratio: Cornfield's exact interval.
     """
-    from scipy import stats
-
     found = [_read_count(c, "counts") for c in counts]
     units = [_read_count(s, "sizes") for s in sizes]
     level = read_probability(confidence)
     _check_groups(len(found), len(units))
     shares = tuple(estimate_share(c, s, confidence=level) for c, s in zip(found, units, strict=True))
     total = sum(found)
-    table = np.array([found, [s - c for c, s in zip(found, units, strict=True)]])
     ratio = None
     notes = _few(total, _rarest_outcome(total, units))
     if total in (0, sum(units)):
         p, method = 1.0, "no difference possible"
     elif len(found) == 2:
-        p, method = float(stats.fisher_exact(table)[1]), "Fisher's exact test"
-        odds = stats.contingency.odds_ratio(table[:, ::-1])
-        ends = odds.confidence_interval(level)
-        ratio = Estimate(float(odds.statistic), float(ends.low), float(ends.high), level, "conditional")
+        second = SecondCount((found[0], found[1]), (units[0], units[1]))
+        p, method, ratio = second.p_value(), "Fisher's exact test", second.odds_ratio(level)
     else:
         p, method = _table_p(np.array(found), np.array(units)), "Fisher's exact test, simulated"
     return RateComparison(tuple(found), tuple(float(u) for u in units), shares, ratio, p, method, notes)
@@ -191,11 +185,9 @@ def _table_p(counts: Counts, sizes: Counts) -> float:
 
 
 def _rarest_outcome(total: int, units: list[int]) -> float:
-    from scipy import stats
-
     if total == 0 or total >= sum(units):
         return 1.0
-    chances = [float(stats.hypergeom.pmf(min(total, u), sum(units), u, total)) for u in units if 0 < u < sum(units)]
+    chances = [exp(log_chance_of_all(total, u, sum(units))) for u in units if 0 < u < sum(units)]
     return min(chances, default=1.0)
 
 
