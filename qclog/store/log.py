@@ -161,6 +161,8 @@ def _views() -> str:
 @cache
 def _warm() -> None:
     """Before the lock is taken: on DuckDB 1.5 the first bound parameter imports pandas, which takes seconds."""
+    if not duckdb.__version__.startswith("1."):
+        return
     with duckdb.connect(":memory:") as connection:
         connection.execute("SELECT ?", [1]).fetchall()
 
