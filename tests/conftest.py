@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -77,6 +77,15 @@ conditions = ["oiled|dry", "rotating"]
 limits.new = { nominal = 12.5, lower = 8, upper = 17 }
 limits.reused = { nominal = 8, lower = 5, upper = 12 }
 """
+
+
+@pytest.fixture(scope="session", autouse=True)
+def own_cache_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Nothing is kept in the cache folder of whoever runs the tests."""
+    with pytest.MonkeyPatch.context() as patch:
+        for name in ("XDG_CACHE_HOME", "LOCALAPPDATA"):
+            patch.setenv(name, str(tmp_path_factory.mktemp("cache")))
+        yield
 
 
 def submission(what: str = "test", by: str = "Ash") -> Submission:

@@ -12,6 +12,7 @@ from typing import Literal
 
 from qclog.bench.answer import TRIAL, Answer, say, say_join
 from qclog.bench.estimate import Estimate, combine
+from qclog.bench.student import t_quantile
 from qclog.errors import InputError
 
 CHECK_PATTERN = "Read the backlash all round again and look at the contact pattern after the move."
@@ -91,8 +92,6 @@ def learn_factor(moves: Sequence[float], changes: Sequence[float], *, fewest: in
     Least squares through the origin, k = sum(xy)/sum(x^2), with the t interval on n - 1 degrees of freedom.
     InputError for fewer than `fewest` pairs with a move, or pairs of different number.
     """
-    from scipy import stats
-
     if len(moves) != len(changes):
         raise InputError(
             "each move needs its change of backlash", field="pairs", found=f"{len(moves)} and {len(changes)}"
@@ -104,7 +103,7 @@ def learn_factor(moves: Sequence[float], changes: Sequence[float], *, fewest: in
     k = sum(x * y for x, y in pairs) / squares
     left = sum((y - k * x) ** 2 for x, y in pairs) / (len(pairs) - 1)
     u = sqrt(left / squares)
-    reach = float(stats.t.ppf(0.975, len(pairs) - 1)) * u
+    reach = t_quantile(0.975, len(pairs) - 1) * u
     return Factor(k, u, k - reach, k + reach, len(pairs), f"learned from {len(pairs)} pairs of this case type")
 
 

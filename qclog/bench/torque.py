@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import fsum, sqrt
+from statistics import fmean
 from typing import Literal
 
 from qclog.bench.answer import HIGH, LOW, Answer, say, stand
 from qclog.bench.estimate import Estimate
+from qclog.bench.student import t_quantile
 from qclog.errors import InputError
 
 RUNNING = "Read while it turns, over a whole turn or more, not the pull that starts it."
@@ -109,12 +112,14 @@ def learn_slope(shim: Sequence[float], torque: Sequence[float], *, fewest: int =
 
     InputError for fewer than `fewest` pairs or no spread of shim.
     """
-    from scipy import stats
-
     if len(shim) != len(torque) or len(shim) < fewest:
         raise InputError(f"a slope is learned from {fewest} units or more", field="pairs", found=len(shim))
     if max(shim) == min(shim):
         raise InputError("every unit has the same shim, so a slope can't be learned", field="shim", found=shim[0])
-    fitted = stats.linregress(shim, torque)
-    reach = float(stats.t.ppf(0.975, len(shim) - 2)) * float(fitted.stderr)
-    return Slope(float(fitted.slope), float(fitted.slope) - reach, float(fitted.slope) + reach, len(shim))
+    freedom = len(shim) - 2
+    middle, level = fmean(shim), fmean(torque)
+    squares = fsum((x - middle) ** 2 for x in shim)
+    slope = fsum((x - middle) * (y - level) for x, y in zip(shim, torque, strict=True)) / squares
+    left = fsum((y - level - slope * (x - middle)) ** 2 for x, y in zip(shim, torque, strict=True)) / freedom
+    reach = t_quantile(0.975, freedom) * sqrt(left / squares)
+    return Slope(slope, slope - reach, slope + reach, len(shim))

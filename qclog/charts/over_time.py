@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
@@ -12,43 +10,12 @@ import numpy as np
 import polars as pl
 
 from qclog.charts.look import dress, palette
+from qclog.charts.picture import Picture
 
 MOST_POINTS = 4000
 LABEL_ROOM = 24
 RING = "#8f7a00"
 PICKED, PICKED_ODD = "picked", "picked_odd"  # the unit that was clicked, among the sound ones and those that stand out
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """A horizontal line on the value axis: what it says, its value, and whose it is."""
-
-    says: str
-    value: float
-    whose: str  # "control" or "workshop"
-    first: int | None = None  # the unit it begins and ends at, from 1; None: the edge of the chart
-    last: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Picture:
-    """What to draw. `rows` has taken_at (local time), value, job, note ('' when nothing stands out), and hover texts.
-
-    `step` is the finest difference worth a bar of its own in the distribution. `former` are lines of earlier stretches,
-    drawn without labels, and `breaks` where a new one begins (order of its first unit, why). `marks` (order, value,
-    job, says) and `average` (order, value, low, high) are aids to the eye.
-    """
-
-    title: str
-    subtitle: str
-    unit: str
-    rows: pl.DataFrame
-    lines: Sequence[Line]
-    step: float | None = None
-    former: Sequence[Line] = ()
-    breaks: Sequence[tuple[int, str]] = ()
-    marks: pl.DataFrame | None = None
-    average: pl.DataFrame | None = None
 
 
 def draw(picture: Picture, *, dark: bool = False, width: int = 700, height: int = 340) -> alt.HConcatChart:

@@ -7,7 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from qclog.cli.answer import print_taken
+from qclog.cli.answer import store_and_answer
 from qclog.cli.stopping import ask
 from qclog.errors import InputError, QclogError
 
@@ -22,6 +22,7 @@ _HELP = (
     "Enter alone: skip this place for now.  fix NEW: correct the last one.  gauge NAME: read with that gauge.\n"
     "?: this help.  quit: leave; run the same command again to go on where you stopped."
 )
+_PUT_RIGHT = "type fix and what it should be"
 _LEAVE = ("quit", "q", "exit", "leave")
 
 
@@ -55,7 +56,9 @@ def run(log: Log, job: str, how: Circumstances, stage: str | None) -> int:
     """Ask for what is still wanted of `job` (at `stage`); what was stored before it is left stays."""
     from qclog.services import jobs, people
 
-    story = jobs.tell(log, job)
+    with log.kept_open():
+        story = jobs.tell(log, job)
+        gauges = [g for g in people.list_gauges(log) if not g["withdrawn"]]
     left = [w for w in story.missing if stage in (None, w.place.stage)]
     total = len(story.wanted)
     print(f"Job {job}, {story.sheet.name}: {total - len(story.missing)} of {total} places read.")
@@ -65,7 +68,6 @@ def run(log: Log, job: str, how: Circumstances, stage: str | None) -> int:
         print("Nothing more is wanted.")
         return 0
     print(_HELP)
-    gauges = [g for g in people.list_gauges(log) if not g["withdrawn"]]
     kinds, units = ({g["gauge"]: g[what] for g in gauges} for what in ("kind", "unit"))
     going = _Run(log, story, how, kinds, units)
     if how.gauge is not None:
@@ -74,10 +76,20 @@ def run(log: Log, job: str, how: Circumstances, stage: str | None) -> int:
         read = [_ask_for(going, wanted, first=_begins(left, at)) for at, wanted in enumerate(left)]
         if any(read):
             _end(going)
-    still = len([w for w in jobs.tell(log, job).missing if stage in (None, w.place.stage)])
+    _print_end(log, job, stage)
+    return 0
+
+
+def _print_end(log: Log, job: str, stage: str | None) -> None:
+    from qclog.services import jobs
+
+    try:
+        still = len([w for w in jobs.tell(log, job).missing if stage in (None, w.place.stage)])
+    except QclogError as error:
+        print(f"All that was read back is stored. What is still wanted can't be told now: {error}")
+        return
     if still:
         print(f"{still} still wanted: run the same command again.")
-    return 0
 
 
 def _begins(left: list[Wanted], at: int) -> bool:
@@ -144,8 +156,13 @@ def _take(going: _Run, wanted: Wanted, text: str) -> None:
     from qclog.services import capture
 
     how = replace(going.how, gauge=_gauge_for(going, wanted.characteristic), conditions=going.conditions or ())
-    taken = capture.take(going.log, wanted.place, text, how, going.submission())
-    print_taken(taken, going.log, named=False, put_right="type fix and what it should be")
+    submission = going.submission()
+    store_and_answer(
+        going.log,
+        lambda: capture.take(going.log, wanted.place, text, how, submission),
+        named=False,
+        put_right=_PUT_RIGHT,
+    )
 
 
 def _fix(going: _Run, text: str) -> None:
@@ -157,8 +174,13 @@ def _fix(going: _Run, text: str) -> None:
     where = " ".join(x for x in (last["characteristic"], last["position"]) if x)
     reason = _hear(f"  {where} was {wording.reading_text(last)}. Why? (mistyped, wrong position, re-seated ...) ")
     how = replace(going.how, gauge=None, conditions=())
-    taken = capture.correct_last(going.log, going.job, text, reason, how, going.submission())
-    print_taken(taken, going.log, named=True, put_right="type fix and what it should be")
+    submission = going.submission()
+    store_and_answer(
+        going.log,
+        lambda: capture.correct_last(going.log, going.job, text, reason, how, submission),
+        named=True,
+        put_right=_PUT_RIGHT,
+    )
 
 
 def _use_gauge(going: _Run, gauge: str, wanted: Characteristic | None = None) -> None:

@@ -208,7 +208,9 @@ def show_one(arguments: argparse.Namespace) -> int:
     from qclog.services import bench_sums, jobs
 
     log = options.log_of(arguments)
-    story = jobs.tell(log, arguments.job)
-    told = bench_sums.read_sums(log, story)
-    print_story(story, (told, bench_sums.fits_for(log, told), bench_sums.tell_faces(story)))
+    with log.reading():
+        story = jobs.tell(log, arguments.job)
+        told = bench_sums.read_sums(log, story)
+        fits = bench_sums.fits_for(log, told)
+    print_story(story, (told, fits, bench_sums.tell_faces(story)))
     return 0

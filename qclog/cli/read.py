@@ -6,12 +6,12 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from qclog.cli import guide, options
-from qclog.cli.answer import print_taken
+from qclog.cli.answer import store_and_answer
 from qclog.domain.jobs import STAGES
 from qclog.errors import InputError
 
 if TYPE_CHECKING:
-    from qclog.services.capture import Circumstances
+    from qclog.services.capture import Circumstances, Place, Taken
     from qclog.store.log import Log
 
 
@@ -67,24 +67,33 @@ def how_of(arguments: argparse.Namespace, log: Log) -> Circumstances:
 
 
 def _one(arguments: argparse.Namespace) -> int:
-    from qclog.services import capture, jobs
+    from qclog.services import capture
 
     log = options.log_of(arguments)
-    how = how_of(arguments, log)
-    stage = arguments.stage or _usual_stage(jobs.tell(log, arguments.job).sheet, arguments.characteristic)
-    place = capture.Place(arguments.job, arguments.characteristic, stage, arguments.position)
     submission = options.submission_of(arguments, f"reading of job {arguments.job}")
     if arguments.strike is not None:
-        capture.strike(log, place, arguments.strike, arguments.reason, how.technician, submission)
+        with log.kept_open():
+            how, place = how_of(arguments, log), _place(arguments, log)
+            capture.strike(log, place, arguments.strike, arguments.reason, how.technician, submission)
         print(f"struck out; it stays in the log: {arguments.reason}")
         return 0
-    if arguments.correct is not None:
-        taken = capture.correct(log, place, arguments.correct, arguments.reading, arguments.reason, how, submission)
-    else:
-        taken = capture.take(log, place, arguments.reading, how, submission)
-    again = f"give the command again with --correct {taken.attempt} --reason WHY"
-    print_taken(taken, log, named=True, put_right=again)
+
+    def store() -> Taken:
+        how, place = how_of(arguments, log), _place(arguments, log)
+        if arguments.correct is None:
+            return capture.take(log, place, arguments.reading, how, submission)
+        return capture.correct(log, place, arguments.correct, arguments.reading, arguments.reason, how, submission)
+
+    again = "give the command again with --correct {attempt} --reason WHY"
+    store_and_answer(log, store, named=True, put_right=again)
     return 0
+
+
+def _place(arguments: argparse.Namespace, log: Log) -> Place:
+    from qclog.services import capture, jobs
+
+    stage = arguments.stage or _usual_stage(jobs.tell(log, arguments.job).sheet, arguments.characteristic)
+    return capture.Place(arguments.job, arguments.characteristic, stage, arguments.position)
 
 
 def _usual_stage(sheet: Any, code: str) -> str:

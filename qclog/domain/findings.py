@@ -1,4 +1,4 @@
-"""What people say of findings, and changes of the work: the words the log uses for them."""
+"""What the watch finds, what people say of it, and changes of the work."""
 
 from __future__ import annotations
 
@@ -8,6 +8,37 @@ from datetime import datetime
 STATES = ("open", "looked into", "explained", "closed", "rejected")
 CHANGES = ("new setup", "gauge re-set", "supplier change", "other")
 CHANGED = ("machining_batch", "lot", "gauge", "technician")
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One trouble that stands. Fields as in the findings JSON that other programs rely on; times in UTC.
+
+    `strength` is the expected number of findings this strong, of its kind, anywhere in the log if nothing were wrong:
+    a p-value that allows for every identifier, stretch of time and choice of characteristics that was looked at.
+    `sizes` has (case type, characteristic, stage, size in spreads, size in its unit, unit) for each place it shows.
+    """
+
+    id: str
+    cause: str
+    identifier: str
+    level: str
+    case_types: tuple[str, ...]
+    characteristics: tuple[str, ...]
+    jobs: tuple[str, ...]
+    direction: str
+    size_sd: float
+    size: float | None
+    unit: str | None
+    strength: float
+    first_job: str
+    last_job: str
+    found_at_job: str
+    found_at: datetime
+    confounded_with: tuple[tuple[str, str], ...]
+    text: str
+    sizes: tuple[tuple[str, str, str, float, float, str], ...]
+    per_rebuild: bool = False
 
 
 @dataclass(frozen=True, slots=True)

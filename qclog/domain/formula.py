@@ -20,8 +20,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-import numpy as np
-
 from qclog.domain import positions, units
 from qclog.errors import FormulaError, UnitError
 
@@ -302,7 +300,9 @@ def work_out(node: Node, values_of: Callable[[Name], Sequence[Any]], unit_of: Ca
 def _divide(one: Any, two: Any) -> Any:
     if isinstance(two, float | int):
         return one / two if two else float("nan")
-    if isinstance(two, np.ndarray):
+    if positions.is_array(two):
+        import numpy as np
+
         return one / np.where(two == 0, np.nan, two)
     return one / two
 

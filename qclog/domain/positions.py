@@ -7,15 +7,17 @@ unit, alike.
 
 from __future__ import annotations
 
+import math
+import sys
 from collections.abc import Sequence
 from typing import Any
-
-import numpy as np
 
 
 def mean_of(values: Sequence[Any]) -> Any:
     """The mean over the positions that were read; NaN where none was."""
     if _arrays(values):
+        import numpy as np
+
         stack = np.stack(values)
         count = np.sum(~np.isnan(stack), axis=0)
         return np.where(count > 0, np.nansum(stack, axis=0) / np.maximum(count, 1), np.nan)
@@ -26,6 +28,8 @@ def mean_of(values: Sequence[Any]) -> Any:
 def largest_of(values: Sequence[Any]) -> Any:
     """The largest over the positions that were read; NaN where none was."""
     if _arrays(values):
+        import numpy as np
+
         return np.fmax.reduce(np.stack(values))
     return max(_read(values), default=float("nan"))
 
@@ -33,6 +37,8 @@ def largest_of(values: Sequence[Any]) -> Any:
 def smallest_of(values: Sequence[Any]) -> Any:
     """The smallest over the positions that were read; NaN where none was."""
     if _arrays(values):
+        import numpy as np
+
         return np.fmin.reduce(np.stack(values))
     return min(_read(values), default=float("nan"))
 
@@ -40,13 +46,21 @@ def smallest_of(values: Sequence[Any]) -> Any:
 def spread_of(values: Sequence[Any]) -> Any:
     """Largest less smallest over the positions that were read; NaN where fewer than two were."""
     if _arrays(values):
+        import numpy as np
+
         spread = largest_of(values) - smallest_of(values)
         return np.where(np.sum(~np.isnan(np.stack(values)), axis=0) > 1, spread, np.nan)
     return largest_of(values) - smallest_of(values) if len(_read(values)) > 1 else float("nan")
 
 
+def is_array(value: object) -> bool:
+    """Whether it is an array; numpy is not loaded to ask, since nobody has one without it."""
+    numpy = sys.modules.get("numpy")
+    return numpy is not None and isinstance(value, numpy.ndarray)
+
+
 def _arrays(values: Sequence[Any]) -> bool:
-    return isinstance(values[0], np.ndarray)
+    return is_array(values[0])
 
 
 def _read(values: Sequence[Any]) -> list[Any]:
@@ -59,11 +73,19 @@ def harmonic(values: Sequence[Any], order: int) -> tuple[Any, Any]:
     For the highest harmonic of an even count (order = n/2) only the cosine exists and its factor is 1/n.
     """
     n = len(values)
-    angles = 2 * np.pi * order * np.arange(n) / n
+    angles = [2 * math.pi * order * i / n for i in range(n)]
     factor = (1 if 2 * order == n else 2) / n
-    cosine = sum(v * c for v, c in zip(values, np.cos(angles), strict=True)) * factor
-    sine = sum(v * s for v, s in zip(values, np.sin(angles), strict=True)) * factor
+    cosine = sum(v * math.cos(a) for v, a in zip(values, angles, strict=True)) * factor
+    sine = sum(v * math.sin(a) for v, a in zip(values, angles, strict=True)) * factor
     return cosine, sine
+
+
+def _length(cosine: Any, sine: Any) -> Any:
+    if is_array(cosine):
+        import numpy as np
+
+        return np.hypot(cosine, sine)
+    return math.hypot(cosine, sine)
 
 
 def tilt_of(values: Sequence[Any]) -> Any:
@@ -72,10 +94,10 @@ def tilt_of(values: Sequence[Any]) -> Any:
     For positions 12, 3, 6, 9 this is 2 sqrt(((x12 - x6)/2)^2 + ((x3 - x9)/2)^2).
     """
     cosine, sine = harmonic(values, 1)
-    return 2 * np.hypot(cosine, sine)
+    return 2 * _length(cosine, sine)
 
 
 def saddle_of(values: Sequence[Any]) -> Any:
     """Amplitude of the second harmonic, signed for 4 positions: (x12 + x6 - x3 - x9)/4. Needs 4 or more."""
     cosine, sine = harmonic(values, 2)
-    return cosine if len(values) == 4 else np.hypot(cosine, sine)
+    return cosine if len(values) == 4 else _length(cosine, sine)

@@ -8,6 +8,7 @@ from fractions import Fraction
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
+from qclog.domain.trade_factors import Powers, in_base, powers_of
 from qclog.domain.unit_names import (
     PINT_NAME,
     SPELLINGS,
@@ -21,9 +22,6 @@ from qclog.errors import UnitError
 if TYPE_CHECKING:
     import pint
 
-Powers = frozenset[tuple[str, Fraction]]
-"""Names of units or dimensions, with the power of each."""
-
 _SEPARATORS = re.compile(r"[ .·*-]+")
 _FORCE_WORD = re.compile(r"\b(pound|kilogram|ounce|gram)s?[- ]force\b")
 _MIL = re.compile(r"(?<![a-z])mils?(?![a-z_])", re.IGNORECASE)
@@ -36,7 +34,7 @@ LONGEST_UNIT = 60
 
 @cache
 def registry() -> pint.UnitRegistry[Fraction]:
-    """The one pint registry, with exact fractions for numbers; built at the first call (about 0.4 s)."""
+    """The one pint registry, with exact fractions for numbers; loaded for units that are not the trade's (0.4 s)."""
     import pint
 
     return pint.UnitRegistry(non_int_type=Fraction)
@@ -95,20 +93,27 @@ def _pint_spelling(plain: str, text: str) -> str:
     expression = _POWER.sub(r"**\1", plain.translate(_POWER_SIGNS)).replace(" ", "*").replace("***", "**")
     if not _EXPRESSION.fullmatch(expression):
         raise _unknown(plain, text)
+    expression = _with_pint_names(expression)
+    found = powers_of(expression)
+    if found is None:
+        found = _powers_by_pint(expression, plain, text)
+    known = _by_powers().get(found)
+    if known:
+        return known
+    line(expression, None)
+    return _spell(found)
+
+
+def _powers_by_pint(expression: str, plain: str, text: str) -> Powers:
     import pint
 
-    units = registry()
     try:
-        container = units.parse_units_as_container(_with_pint_names(expression))
+        container = registry().parse_units_as_container(expression)
     except (pint.PintError, ValueError, TypeError) as error:
         raise _unknown(plain, text) from error
     if any(name.endswith("mil") for name in container):
         raise UnitError("pint takes mil for an angle", found=text, hint="say thou or mm")
-    known = _by_container().get(powers(container))
-    if known:
-        return known
-    line(_with_pint_names(expression), None)
-    return _spell(container)
+    return powers(container)
 
 
 def _with_pint_names(expression: str) -> str:
@@ -117,9 +122,9 @@ def _with_pint_names(expression: str) -> str:
 
 
 @cache
-def _by_container() -> dict[Powers, str]:
-    units = registry()
-    return {powers(units.parse_units_as_container(name)): unit for unit, name in reversed(PINT_NAME.items())}
+def _by_powers() -> dict[Powers, str]:
+    """The trade's units, all of which `powers_of` knows, by what they are made of."""
+    return {found: unit for unit, name in reversed(PINT_NAME.items()) if (found := powers_of(name)) is not None}
 
 
 def powers(container: pint.util.UnitsContainer) -> Powers:
@@ -127,11 +132,11 @@ def powers(container: pint.util.UnitsContainer) -> Powers:
     return frozenset((name, Fraction(str(power))) for name, power in container.items())
 
 
-def _spell(container: pint.util.UnitsContainer) -> str:
-    symbols = _by_container()
+def _spell(found: Powers) -> str:
+    symbols = _by_powers()
     over: list[str] = []
     under: list[str] = []
-    for name, power in powers(container):
+    for name, power in found:
         symbol = symbols.get(frozenset({(name, Fraction(1))})) or _symbol(name)
         size = abs(power)
         (over if power > 0 else under).append(symbol + ("" if size == 1 else f"^{size}"))
@@ -169,6 +174,15 @@ def pint_expression(unit: str) -> str:
 
 def line(start: str, end: str | None) -> tuple[Fraction, Fraction]:
     """Slope and offset from one pint expression to another, or to base units; refuses logarithmic scales."""
+    given, wanted = in_base(start), None if end is None else in_base(end)
+    if given is not None and end is None:
+        return given.slope, given.offset
+    if given is not None and wanted is not None:
+        return given.slope / wanted.slope, (given.offset - wanted.offset) / wanted.slope
+    return _line_by_pint(start, end)
+
+
+def _line_by_pint(start: str, end: str | None) -> tuple[Fraction, Fraction]:
     units = registry()
     scale, goal = units.parse_units(start), None if end is None else units.parse_units(end)
     try:

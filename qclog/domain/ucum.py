@@ -6,6 +6,7 @@ from qclog.domain.unit_names import PINT_NAME
 
 _CODES = {
     "thou": "[mil_i]", "in": "[in_i]", "ft": "[ft_i]", "mm": "mm", "cm": "cm", "m": "m", "µm": "um",
+    "l": "L", "ml": "mL",
     "N": "N", "kN": "kN", "mN": "mN", "MN": "MN", "cN": "cN", "daN": "daN",
     "lbf": "[lbf_av]", "kgf": "kgf", "ozf": "[lbf_av]/16", "gf": "gf",
     "lb": "[lb_av]", "oz": "[oz_av]", "kg": "kg", "g": "g",

@@ -22,6 +22,8 @@ TRADE_UNITS: dict[str, tuple[str, str, str, str]] = {
         "um|micron|microns|micrometre|micrometres|micrometer|micrometers|µ|thousandths of a millimetre"
         "|thousandths of a millimeter|thousandths of a mm|thousandth of a millimetre|thousandth of a mm",
     ),
+    "l": ("liter", "litre", "litres", "litre|litres|liter|liters"),
+    "ml": ("milliliter", "millilitre", "millilitres", "millilitre|millilitres|milliliter|milliliters"),
     "N": ("newton", "newton", "newtons", "newton|newtons"),
     "kN": ("kilonewton", "kilonewton", "kilonewtons", "kilonewton|kilonewtons"),
     "lbf": (

@@ -11,6 +11,7 @@ from functools import cache, lru_cache
 
 from qclog.domain.spellings import line, parse_unit, pint_expression, powers, registry
 from qclog.domain.spoken import speak_number, speak_rule_fraction
+from qclog.domain.trade_factors import in_base
 from qclog.domain.unit_names import PINT_NAME, WORDS
 from qclog.domain.writing import tidy, write_number
 from qclog.errors import UnitError
@@ -41,28 +42,40 @@ def dimensionality(unit: str) -> Dimensionality:
 
     Torque and energy have the same. An angle is a dimension here, so 12° and 12 pieces don't mix.
     """
+    expression = pint_expression(parse_unit(unit))
+    trade = in_base(expression)
+    return tuple(sorted(_dimensions_by_pint(expression).items() if trade is None else trade.dimensions))
+
+
+def _dimensions_by_pint(expression: str) -> dict[str, Fraction]:
     from pint.util import to_units_container
 
     units = registry()
-    container = units.parse_units_as_container(pint_expression(parse_unit(unit)))
+    container = units.parse_units_as_container(expression)
     found = dict(powers(units.get_dimensionality(container)))
     _, roots = units.get_root_units(container)
     turns = dict(powers(to_units_container(roots))).get("radian")
     if turns:
         found["[angle]"] = turns
-    return tuple(sorted(found.items()))
+    return found
 
 
 _DIMENSION_WORDS = {
     "thou": "length", "lbf·in": "torque", "N": "force", "kPa": "pressure", "°C": "temperature", "°": "angle",
     "1": "number", "kg": "mass", "s": "time", "N/mm": "stiffness", "rpm": "speed of rotation",
-    "mm²": "area", "mm³": "volume", "m/s": "speed", "W": "power", "V": "voltage", "Hz": "frequency",
+    "mm²": "area", "mm³": "volume", "m/s": "speed",
 }  # fmt: skip
+_OTHER_WORDS = {"W": "power", "V": "voltage", "Hz": "frequency"}  # of which only pint knows the dimension
 
 
 @cache
 def _dimension_words() -> dict[Dimensionality, str]:
     return {dimensionality(unit): word for unit, word in _DIMENSION_WORDS.items()}
+
+
+@cache
+def _other_words() -> dict[Dimensionality, str]:
+    return {dimensionality(unit): word for unit, word in _OTHER_WORDS.items()}
 
 
 def dimension(unit: str) -> str:
@@ -72,7 +85,7 @@ def dimension(unit: str) -> str:
 
 def dimension_of(found: Dimensionality) -> str:
     """A person's word for base dimensions, such as `dimensionality` gives; spelled out if it has none."""
-    word = _dimension_words().get(found)
+    word = _dimension_words().get(found) or _other_words().get(found)
     if word is not None:
         return word
     return "·".join(name.strip("[]") + ("" if power == 1 else f"^{power}") for name, power in found)

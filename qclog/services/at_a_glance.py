@@ -8,6 +8,7 @@ from datetime import date, datetime
 
 import polars as pl
 
+from qclog.domain.findings import Finding
 from qclog.domain.judging import HIGH, LOW
 from qclog.domain.moments import now
 from qclog.errors import InputError
@@ -19,7 +20,6 @@ from qclog.services.series import read_all
 from qclog.services.shop import Shop
 from qclog.services.stock import list_stock
 from qclog.store.log import Log
-from qclog.watch.findings import Finding
 from qclog.watch.observations import Observations
 
 MOST_NAMED = 2

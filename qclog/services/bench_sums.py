@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from qclog.bench import mesh, torque
 from qclog.bench.answer import Answer, say
-from qclog.bench.many_packs import Together, choose_packs
 from qclog.bench.packs import Choice, Leaf, Want, choose_pack
 from qclog.domain import units
 from qclog.domain.sums import (
@@ -28,6 +28,9 @@ from qclog.services.other_sums import faces
 from qclog.services.stock import Stocked, list_stock
 from qclog.services.sum_readings import JobReadings, PackWanted, Told
 from qclog.store.log import Log
+
+if TYPE_CHECKING:
+    from qclog.bench.many_packs import Together
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,18 +174,24 @@ def _fit(wanted: Sequence[PackWanted], stock: Sequence[Stocked], told: Sequence[
         return tuple(Fit(w, None, w.unit, why) for w in wanted)
     wants = [in_unit(w, unit) for w in wanted]
     try:
-        choices = (
-            [choose_pack(leaves, wants[0])]
-            if len(wants) == 1
-            else choose_packs(leaves, wants, _pairs(wants, told)).choices
-        )
+        choices = _choose(leaves, wants, told)
     except QclogError as error:
         return tuple(Fit(w, None, unit, str(error)) for w in wanted)
     return tuple(Fit(w, c, unit, "", _pinch(t, c, unit)) for w, c, t in zip(wanted, choices, told, strict=True))
 
 
+def _choose(leaves: Sequence[Leaf], wants: Sequence[Want], told: Sequence[Told]) -> Sequence[Choice]:
+    if len(wants) == 1:
+        return [choose_pack(leaves, wants[0])]
+    from qclog.bench.many_packs import choose_packs
+
+    return choose_packs(leaves, wants, _pairs(wants, told)).choices
+
+
 def _pairs(wants: Sequence[Want], told: Sequence[Told]) -> list[Together]:
     """Packs of one sum add up to its total: the preload of a carrier."""
+    from qclog.bench.many_packs import Together
+
     groups: dict[int, list[int]] = {}
     for i, one in enumerate(told):
         groups.setdefault(id(one), []).append(i)

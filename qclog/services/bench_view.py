@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import Any
-
-import polars as pl
+from typing import TYPE_CHECKING, Any
 
 from qclog.domain.casetypes import Characteristic, Sheet
 from qclog.services import history, jobs, people, sheets, signing_on
 from qclog.services.capture import Taken, leaves_in
 from qclog.services.jobs import Story, Wanted
-from qclog.services.series import read_series
 from qclog.services.signing_on import Worker
 from qclog.store.log import Log
+
+if TYPE_CHECKING:
+    import polars as pl
+
 
 MOST_IN_WORK = 500
 
@@ -75,6 +76,8 @@ def look(
         )
         if story is None or last is None or last.place.job != job:
             return view
+        from qclog.services.series import read_series  # which loads polars and numpy
+
         code = last.place.characteristic
         rows = rows_of(story.sheet.code, code) if rows_of else read_series(log, story.sheet.code, code).rows
         return replace(

@@ -37,6 +37,7 @@ class Taken:
 
     id: UUID
     place: Place
+    characteristic: Characteristic
     attempt: int
     said: readings.Said
     read_back: str
@@ -85,7 +86,7 @@ def _store(
             said = understand(context, text)
             new = _new(context, place, said, how, replaces, reason)
             row_id, attempt = records.add_reading(use, new)
-        return _taken(context, place, attempt, said, row_id)
+            return _taken(context, place, attempt, said, row_id)
     except AlreadyStored as stored:
         with log.reading() as use:
             context = _context(use, place, how)
@@ -319,7 +320,7 @@ def _taken(
     doubt = None
     if bounds != (None, None) and said.kind not in ("word", "none"):
         doubt = readings.doubt(said, unit=characteristic.unit, plausible=bounds, step=step)
-    return Taken(row_id, place, attempt, said, readings.read_back(said), verdict, doubt, already)
+    return Taken(row_id, place, characteristic, attempt, said, readings.read_back(said), verdict, doubt, already)
 
 
 def _need_attempt(use: Use, place: Place, attempt: int) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from typing import Any
 
 import polars as pl
 
+from qclog.domain.findings import Finding
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.judging import CLOSE
 from qclog.services import comeback_risk
@@ -24,7 +25,6 @@ from qclog.services.jobs import Story
 from qclog.services.paper import number_text, plural, unit_name
 from qclog.services.shop import Shop
 from qclog.services.wording import asked_text, place_text, reading_text, value_text, verdict_text
-from qclog.watch.findings import Finding
 
 CAUSE, CONTRIBUTING, NOT_OURS, OPEN = "cause", "contributing", "not ours", "open"
 GRADES = (CAUSE, CONTRIBUTING, NOT_OURS, OPEN)

@@ -2,30 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
+from typing import TYPE_CHECKING
 
-import numpy as np
-import polars as pl
-from scipy import stats
-
-from qclog.domain.findings import STATES, Note
+from qclog.domain.findings import STATES, Finding, Note
 from qclog.domain.moments import now
 from qclog.domain.rights import FINDINGS
 from qclog.errors import InputError, UnknownNameError
-from qclog.services import rights, watching
+from qclog.services import findings_kept, rights
+from qclog.services.findings_kept import Kept
 from qclog.services.people import choose
 from qclog.store import records
 from qclog.store.findings import add_note, notes_in
 from qclog.store.log import Log, Submission
-from qclog.watch.findings import Finding, find
-from qclog.watch.observations import Observations
-from qclog.watch.residuals import FEWEST, Floats, standardise, winsorised
+
+if TYPE_CHECKING:
+    from qclog.watch.observations import Observations
 
 SETTLED = ("explained", "closed", "rejected")
-BACK_AT_LEAST = 0.5  # of the size it had: less than half of it is not the same trouble
-BACK_BY_LUCK = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +53,13 @@ class Followed:
 class Watched:
     """The log as the watch sees it, and every finding, strongest first; ones no longer seen come last."""
 
-    observations: Observations
+    look: Callable[[], Observations]
     followed: tuple[Followed, ...]
+
+    @property
+    def observations(self) -> Observations:
+        """What the watch looked at; looked up again where the findings were kept from before."""
+        return self.look()
 
     @property
     def standing(self) -> tuple[Finding, ...]:
@@ -71,90 +73,56 @@ class Watched:
 
 
 def watch(log: Log) -> Watched:
-    """Look through the log, and at what was said of what is found."""
-    observations = watching.observe(log)
+    """Look through the log, and at what was said of what is found; worked out only where the log has changed."""
     with log.reading() as use:
         notes = notes_in(use)
-        jobs = {row["job"]: row["opened"] for row in use.frame("jobs_all").iter_rows(named=True)}
-    return Watched(observations, follow(find(observations), notes, observations, jobs))
+        key = findings_kept.key_of(log, use)
+        kept = findings_kept.load(log, key)
+        if kept is not None:
+            return Watched(cache(lambda: _observe(log)), _with_notes(kept.findings, notes, kept.returned))
+        from qclog.services import watching
+        from qclog.watch.findings import find
+
+        read = watching.read_for_watch(use)
+        opened = {row["job"]: row["opened"] for row in use.rows("jobs_all")}
+    observations = watching.arrange(read)
+    findings = find(observations)
+    followed = follow(findings, notes, observations, opened)
+    returned = {f.id: f.returned for f in followed if f.returned}
+    findings_kept.keep(log, key, Kept(findings, returned))
+    return Watched(lambda: observations, followed)
+
+
+def _observe(log: Log) -> Observations:
+    from qclog.services import watching
+
+    return watching.observe(log)
 
 
 def follow(
     findings: Sequence[Finding], notes: Iterable[Note], observations: Observations, opened: dict[str, datetime]
 ) -> tuple[Followed, ...]:
     """The findings with their notes, and noted ones that are no longer found; `opened` has the day of each job."""
+    from qclog.services.finding_return import jobs_again
+
+    noted = tuple(notes)
+    last = {note.finding: note for note in noted}
+    returned = {
+        f.id: jobs_again(f, last[f.id].noted_at, observations, opened)
+        for f in findings
+        if f.id in last and last[f.id].state == "closed"
+    }
+    return _with_notes(findings, noted, returned)
+
+
+def _with_notes(
+    findings: Sequence[Finding], notes: Iterable[Note], returned: Mapping[str, tuple[str, ...]]
+) -> tuple[Followed, ...]:
     said: dict[str, list[Note]] = {}
     for note in notes:
         said.setdefault(note.finding, []).append(note)
-    followed = []
-    for finding in findings:
-        mine = tuple(said.pop(finding.id, ()))
-        back = _back(finding, mine[-1].noted_at, observations, opened) if mine and mine[-1].state == "closed" else ()
-        followed.append(Followed(finding.id, finding, mine, back))
+    followed = [Followed(f.id, f, tuple(said.pop(f.id, ())), returned.get(f.id, ())) for f in findings]
     return (*followed, *(Followed(name, None, tuple(mine)) for name, mine in said.items()))
-
-
-def _back(
-    finding: Finding, closed: datetime, observations: Observations, opened: dict[str, datetime]
-) -> tuple[str, ...]:
-    """The affected jobs opened or read after `closed`, if those alone show at least half of the trouble again."""
-    if not finding.sizes:
-        return _heaped_again(finding, closed, observations.ticks)
-    rows = observations.rows.with_row_index("row")
-    recent = pl.col("job").is_in([j for j in finding.jobs if opened.get(j, closed) > closed])
-    rows = rows.filter(pl.col("job").is_in(list(finding.jobs)) & (recent | (pl.col("taken_at") > closed)))
-    if rows.is_empty():
-        return ()
-    z = _against_the_rest(finding, observations)
-    sizes = {(case_type, code, stage): size for case_type, code, stage, size, _, _ in finding.sizes}
-    expected = np.array(
-        [
-            sizes.get((r["case_type"], r["characteristic"], r["stage"]), 0.0)
-            * (max(0, (r["rebuild"] or 0) - 1) if finding.per_rebuild else 1.0)
-            for r in rows.iter_rows(named=True)
-        ]
-    )
-    here = z[rows["row"].to_numpy()]
-    use = np.isfinite(here) & (expected != 0.0)
-    weight = float((expected[use] ** 2).sum())
-    if weight == 0.0:
-        return ()
-    share = float((here[use] * expected[use]).sum()) / weight
-    if share < BACK_AT_LEAST or share * np.sqrt(weight) < -stats.norm.ppf(BACK_BY_LUCK):
-        return ()
-    return tuple(rows["job"].unique(maintain_order=True))
-
-
-def _against_the_rest(finding: Finding, observations: Observations) -> Floats:
-    """Each row in spreads from the middle of those of its series that the finding does not name.
-
-    Where it names nearly all, as it may after a long time, from the middle of all.
-    """
-    residuals = standardise(observations)
-    z = np.full(len(observations.rows), np.nan)
-    z[residuals.row] = residuals.z
-    values = observations.rows["value"].to_numpy()
-    sound = ~observations.rows["job"].is_in(list(finding.jobs)).to_numpy()
-    order = np.argsort(residuals.series, kind="stable")
-    for part in np.split(order, np.flatnonzero(np.diff(residuals.series[order])) + 1):
-        at = residuals.row[part]
-        others = values[at[sound[at]]]
-        if len(others) >= FEWEST:
-            middle, wide = winsorised(others)
-            z[at] = (values[at] - middle) / (wide if wide > 0 else residuals.spread[part[0]])
-    return z
-
-
-def _heaped_again(finding: Finding, closed: datetime, ticks: pl.DataFrame) -> tuple[str, ...]:
-    """The jobs read after `closed`, if that person's leaves still fall on the same side more often than luck would."""
-    mine = ticks.filter((pl.col("technician") == finding.level) & (pl.col("taken_at") > closed))
-    if mine.is_empty():
-        return ()
-    even = int(mine["even"].sum())
-    hits = len(mine) - even if finding.id.endswith("odd") else even
-    if stats.binomtest(hits, len(mine), 0.5, alternative="greater").pvalue > BACK_BY_LUCK:
-        return ()
-    return tuple(mine["job"].unique(maintain_order=True))
 
 
 def pick(followed: Sequence[Followed], name: str) -> Followed:

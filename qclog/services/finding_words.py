@@ -6,10 +6,9 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from qclog.domain.findings import Note
+from qclog.domain.findings import Finding, Note
 from qclog.domain.moments import show_moment, write_moment
 from qclog.services.finding_life import Followed
-from qclog.watch.findings import Finding
 
 NEXT = {
     "odd machining": "measure the batch's cases bare (depth, bore) and look at the setup; check the sisters still here",

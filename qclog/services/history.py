@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-import polars as pl
+from collections.abc import Sequence
+from statistics import fmean
+from typing import TYPE_CHECKING
 
-from qclog.domain.casetypes import Characteristic, condition_of_parts
-from qclog.services import jobs, sheets
-from qclog.services.capture import Place, Taken
+from qclog.domain.casetypes import condition_of_parts
+from qclog.services import jobs
+from qclog.services.capture import Taken
 from qclog.services.jobs import Story
-from qclog.services.series import read_series
 from qclog.store.log import Log
 
+if TYPE_CHECKING:
+    import polars as pl
+
+
 FEWEST = 5
-
-
-def characteristic_of(log: Log, place: Place) -> Characteristic:
-    """The characteristic of a place, by the sheet in force now."""
-    with log.reading() as use:
-        job = use.rows("job_by_id", job=place.job)[0]
-        return sheets.latest(use, job["case_type"]).characteristic(place.characteristic)
 
 
 def standing(log: Log, taken: Taken) -> str:
@@ -26,15 +24,64 @@ def standing(log: Log, taken: Taken) -> str:
 
     The group is the same case type, stage, new or re-used parts, machined or not; the unit counts itself.
     """
-    with log.reading():
-        story = jobs.tell(log, taken.place.job)
-        return standing_in(read_series(log, story.sheet.code, taken.place.characteristic).rows, story, taken)
+    if taken.said.kind in ("word", "none"):
+        return ""
+    place = taken.place
+    with log.reading() as use:
+        story = jobs.tell(log, place.job)
+        code = story.sheet.code
+        rows = use.rows("readings_at_stage", case_type=code, characteristic=place.characteristic, stage=place.stage)
+        kin = use.rows("jobs_of_type", case_type=code)
+        fitted = use.rows("parts_of_type", case_type=code)
+    values: dict[str, list[float]] = {}
+    for row in rows:
+        if (value := drawn_at(row["low"], row["high"])) is not None:
+            values.setdefault(row["job"], []).append(value)
+    parts: dict[str, list[tuple[str, str | None]]] = {}
+    for part in fitted:
+        parts.setdefault(part["job"], []).append((part["part"], part["condition"]))
+    characteristic = story.sheet.characteristic(place.characteristic)
+    own = _group_of(story, taken)
+    others = [
+        fmean(values[row["job"]])
+        for row in kin
+        if row["job"] in values
+        and row["job"] != place.job
+        and (
+            row["machining_batch"] is not None,
+            condition_of_parts(characteristic, parts.get(row["job"], ())),
+        )
+        == own
+    ]
+    return _among(others, story, taken)
 
 
 def standing_in(rows: pl.DataFrame, story: Story, taken: Taken) -> str:
     """The same from `rows` of the characteristic's series, which may be older than the reading just taken."""
+    import polars as pl
+
     if taken.said.kind in ("word", "none"):
         return ""
+    place = taken.place
+    machined, condition = _group_of(story, taken)
+    others = rows.filter(
+        (pl.col("job") != place.job)
+        & (pl.col("stage") == place.stage)
+        & (pl.col("machined") == machined)
+        & pl.col("condition").eq_missing(pl.lit(condition, dtype=pl.String))
+        & pl.col("value").is_not_nan()
+    )["value"]
+    return _among(others.to_list(), story, taken)
+
+
+def _group_of(story: Story, taken: Taken) -> tuple[bool, str | None]:
+    """Whether the job's case was machined, and the condition of the parts that the reading depends on."""
+    parts = [(p["part"], p["condition"]) for p in story.parts]
+    characteristic = story.sheet.characteristic(taken.place.characteristic)
+    return story.job["machining_batch"] is not None, condition_of_parts(characteristic, parts)
+
+
+def _among(others: Sequence[float], story: Story, taken: Taken) -> str:
     place = taken.place
     mine = [
         value
@@ -45,17 +92,8 @@ def standing_in(rows: pl.DataFrame, story: Story, taken: Taken) -> str:
     ]
     if not mine:
         return ""
-    parts = [(p["part"], p["condition"]) for p in story.parts]
-    condition = condition_of_parts(story.sheet.characteristic(place.characteristic), parts)
-    others = rows.filter(
-        (pl.col("job") != place.job)
-        & (pl.col("stage") == place.stage)
-        & (pl.col("machined") == (story.job["machining_batch"] is not None))
-        & pl.col("condition").eq_missing(pl.lit(condition, dtype=pl.String))
-        & pl.col("value").is_not_nan()
-    )["value"]
-    value = sum(mine) / len(mine)
-    return place_among(pl.concat([others, pl.Series("value", [value])]), value)
+    value = fmean(mine)
+    return place_among([*others, value], value)
 
 
 def drawn_at(low: float | None, high: float | None) -> float | None:
@@ -67,12 +105,12 @@ def drawn_at(low: float | None, high: float | None) -> float | None:
     return low if high is None else (low + high) / 2
 
 
-def place_among(values: pl.Series, value: float) -> str:
+def place_among(values: Sequence[float], value: float) -> str:
     """`highest of 112`, `2nd lowest of 30`, `ordinary among 112`; empty among fewer than FEWEST."""
     n = len(values)
     if n < FEWEST:
         return ""
-    above, below = int((values > value).sum()), int((values < value).sum())
+    above, below = sum(v > value for v in values), sum(v < value for v in values)
     equal = n - above - below
     for beyond, side in ((above, "highest"), (below, "lowest")):
         if equal < n / 2 and beyond < max(1, round(n * 0.03)) and beyond < 3:

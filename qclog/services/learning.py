@@ -12,7 +12,6 @@ from qclog.domain.casetypes import Sheet
 from qclog.domain.sums import AnySum, SideShimSum, TorqueSum
 from qclog.errors import InputError
 from qclog.services.derived import middle_of
-from qclog.services.series import read_series
 from qclog.store.log import Log
 
 Learned = dict[str, mesh.Factor | torque.Slope]
@@ -84,6 +83,8 @@ def _torque_pairs(log: Log, sheet: Sheet, one: TorqueSum) -> tuple[list[float], 
 
 
 def _finals(log: Log, case_type: str, code: str) -> dict[str, float]:
+    from qclog.services.series import read_series  # which loads polars and numpy
+
     rows: list[dict[str, Any]] = read_series(log, case_type, code).rows.to_dicts()
     return {
         r["job"]: r["value"]

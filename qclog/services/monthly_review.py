@@ -7,6 +7,7 @@ from dataclasses import replace
 import polars as pl
 
 from qclog.charts.over_time import draw
+from qclog.domain.findings import Finding
 from qclog.report.document import Block, Column, Document, Facts, Figure, Heading, Paragraph, Points, Table
 from qclog.report.figures import figure_of
 from qclog.services import finding_life, finding_words, paper
@@ -20,7 +21,6 @@ from qclog.services.paper import plural
 from qclog.services.pictures import picture_of
 from qclog.services.series import read_series
 from qclog.store.log import Log
-from qclog.watch.findings import Finding
 
 MOST_CHARTS = 3
 MOST_ROWS = 40

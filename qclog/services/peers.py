@@ -75,4 +75,4 @@ def _rank(values: pl.Series, value: float) -> Rank:
     # Means over positions differ in the last bit, and are the same reading.
     near = 1e-9 * max(1.0, abs(value))
     below, above = int((values < value - near).sum()), int((values > value + near).sum())
-    return Rank(below + 1, len(values) - above, len(values), place_among(values, value))
+    return Rank(below + 1, len(values) - above, len(values), place_among(values.to_list(), value))

@@ -5,18 +5,20 @@ from __future__ import annotations
 from decimal import Decimal
 from math import floor, log10
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
-from qclog.charts.over_time import Line, Picture, draw, panels
+from qclog.charts.picture import Line, Picture
 from qclog.domain.moments import show_moment
 from qclog.errors import InputError
 from qclog.services.case_chart import CaseChart
 from qclog.services.changes import change_text
-from qclog.services.chart_aids import Aid
 from qclog.services.output import new_file
 from qclog.stats.limits import IndividualsLimits
+
+if TYPE_CHECKING:
+    from qclog.services.chart_aids import Aid
 
 FORMATS = (".svg", ".png", ".html")
 
@@ -125,11 +127,15 @@ def chart_of(
     chart: CaseChart, aid: Aid | None = None, *, dark: bool = False, width: int = 700, height: int = 340
 ) -> Any:
     """The Altair chart."""
+    from qclog.charts.over_time import draw
+
     return draw(picture_of(chart, aid), dark=dark, width=width, height=height)
 
 
 def panels_of(chart: CaseChart, aid: Aid | None = None, *, dark: bool = False, height: int = 340) -> tuple[Any, Any]:
     """The Altair charts over time and of the spread, each as wide as the space it is given."""
+    from qclog.charts.over_time import panels
+
     return panels(picture_of(chart, aid), dark=dark, height=height)
 
 

@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from scipy import stats
+from scipy import special
 
+from qclog.domain.findings import Finding
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.judging import CLOSE, OUT
 from qclog.domain.moments import show_moment
@@ -20,7 +21,6 @@ from qclog.services.gauge_trust import doubt_of, overdue_since
 from qclog.services.jobs import Story
 from qclog.services.wording import place_text, reading_text, value_text, verdict_text
 from qclog.store.log import Log
-from qclog.watch.findings import Finding
 from qclog.watch.residuals import standardise, winsorised
 
 FEWEST_PEERS = 10
@@ -166,7 +166,7 @@ def _odd(watched: Watched, job: str, story: Story) -> tuple[tuple[str, ...], int
     residuals = standardise(observations)
     at = {int(row): i for i, row in enumerate(residuals.row)}
     values = rows["value"].to_numpy()
-    edge = float(stats.norm.isf(SOUND_JOBS_NAMED / 2 / len(here)))
+    edge = float(-special.ndtri(SOUND_JOBS_NAMED / 2 / len(here)))
     odd, unplaced = [], 0
     outside = _places_outside(story)
     for row in here.tolist():

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from qclog.domain.findings import Finding
 from qclog.services import paper
 from qclog.services.finding_life import Watched
 from qclog.services.gauge_days import DOUBT, GaugeDay
 from qclog.services.shop import Shop
 from qclog.services.subject import Subject
-from qclog.watch.findings import Finding
 
 RECALL_COLUMNS = (
     "job",

@@ -8,7 +8,8 @@ from typing import Any
 
 import polars as pl
 
-from qclog.charts.over_time import Picture, draw, panels
+from qclog.charts.over_time import draw, panels
+from qclog.charts.picture import Picture
 from qclog.report.document import Figure
 from qclog.report.figures import figure_of
 from qclog.services.case_chart import CaseChart, chart_series

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 import polars as pl
 
-from qclog.domain.casetypes import Characteristic, Sheet, version_at
-from qclog.domain.findings import Change
-from qclog.domain.moments import now
+from qclog.domain.casetypes import Characteristic, Sheet
+from qclog.domain.findings import Change, Finding
 from qclog.services import changes, sheets
 from qclog.services.series import needed_codes, over_positions, work_out_series
 from qclog.store.findings import changes_in
-from qclog.store.log import Log
-from qclog.watch.findings import Finding, find
+from qclog.store.log import Log, Use
+from qclog.watch.findings import find
 from qclog.watch.observations import COLUMNS, TICKS, Observations
 
 _KEY = {"case_type": pl.String, "characteristic": pl.String}
@@ -30,26 +30,50 @@ def find_all(log: Log, until: datetime | None = None) -> tuple[Finding, ...]:
 def observe(log: Log, until: datetime | None = None) -> Observations:
     """The log as the watch looks at it. Forced stages and readings in words take no part."""
     with log.reading() as use:
-        case_types = sheets.known_case_types(use)
-        versions = {c: sheets.versions(use, c) for c in case_types}
-        readings = use.frame("readings_for_watch")
-        jobs = use.frame("jobs_all")
-        parts = use.frame("parts_all")
-        checks = use.frame("gauge_checks")
-        gauges_of_log = use.rows("gauges")
-        recorded = changes_in(use)
+        read = read_for_watch(use)
     if until is not None:
-        readings = readings.filter(pl.col("taken_at") <= until)
-    latest = {c: version_at(versions[c], now()).sheet for c in case_types}
-    looked_at = [(sheet, c) for sheet in latest.values() for c in sheet.characteristics if not c.in_words]
-    rows = _with_eras(_rows(looked_at, readings, jobs, parts), recorded)
+        read = replace(read, readings=read.readings.filter(pl.col("taken_at") <= until))
+    return arrange(read)
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """What the watch needs of a log: the sheets in force, and whole tables as the queries of those names give them."""
+
+    sheets: tuple[Sheet, ...]
+    readings: pl.DataFrame
+    jobs: pl.DataFrame
+    parts: pl.DataFrame
+    checks: pl.DataFrame
+    gauges: list[dict[str, Any]]
+    changes: tuple[Change, ...]
+
+
+def read_for_watch(use: Use) -> Read:
+    """Everything the watch looks at, from one opening of the log."""
+    return Read(
+        sheets=tuple(sheets.latest(use, case_type) for case_type in sheets.known_case_types(use)),
+        readings=use.frame("readings_for_watch"),
+        jobs=use.frame("jobs_all"),
+        parts=use.frame("parts_all"),
+        checks=use.frame("gauge_checks"),
+        gauges=use.rows("gauges"),
+        changes=changes_in(use),
+    )
+
+
+def arrange(read: Read) -> Observations:
+    """What was read as the watch looks at it, worked out where it is worked out."""
+    readings, jobs, parts = read.readings, read.jobs, read.parts
+    looked_at = [(sheet, c) for sheet in read.sheets for c in sheet.characteristics if not c.in_words]
+    rows = _with_eras(_rows(looked_at, readings, jobs, parts), read.changes)
     lots = parts.drop_nulls("lot").select("job", lot=pl.col("lot"))
     return Observations(
         rows=rows.select(*COLUMNS).sort("taken_at", "job", "characteristic", "stage"),
         lots=lots,
         gauges=_gauges(looked_at, readings, rows),
-        events=_events(checks),
-        ticks=_ticks(readings, gauges_of_log),
+        events=_events(read.checks),
+        ticks=_ticks(readings, read.gauges),
         characteristics=pl.DataFrame(
             [_about(sheet.code, c) for sheet, c in looked_at],
             schema={

@@ -8,7 +8,7 @@ from math import log, sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special, stats
+from scipy import special
 
 from qclog.errors import StatisticsError
 from qclog.stats.interval_fit import read_intervals
@@ -112,6 +112,8 @@ def compare_brackets(
     ------
     TooFewError : fewer than 3. StatisticsError : open brackets; unequal lengths.
     """
+    from scipy import optimize
+
     low_a, high_a = read_intervals(*first)
     low_b, high_b = read_intervals(*second)
     factor, level = read_number(factor, "factor", above=0), read_probability(confidence)
@@ -178,6 +180,8 @@ def compare_brackets(
 
 def _limits(mean: float, sd: float, n: float, freedom: float, factor: float, level: float) -> tuple[Estimate, Estimate]:
     """mean -/+ factor sd, each with its exact interval for a normal sample."""
+    from scipy import stats
+
     shift = factor * sqrt(n)
     near, far = (float(stats.nct.ppf(q, freedom, shift)) / sqrt(n) * sd for q in ((1 - level) / 2, (1 + level) / 2))
     method = "noncentral t"
@@ -207,6 +211,8 @@ def _blurred_density(u: Floats, sd: float, a: Floats, b: Floats) -> Floats:
 
 
 def _best(function: Callable[[float], float], low: float, high: float) -> float:
+    from scipy import optimize
+
     found = optimize.minimize_scalar(lambda v: -function(v), bounds=(low, high), method="bounded")
     return -float(found.fun)
 
@@ -216,6 +222,8 @@ def _profile(function: Callable[[float], float], at: float, target: float, reach
 
 
 def _end(function: Callable[[float], float], at: float, target: float, way: float, reach: float) -> float:
+    from scipy import optimize
+
     while function(at + way * reach) > target and reach < 50:
         reach *= 1.6
     inner, outer = sorted((at, at + way * reach))

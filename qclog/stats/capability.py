@@ -13,7 +13,7 @@ from math import inf, nan, sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special, stats
+from scipy import special
 
 from qclog.errors import StatisticsError
 from qclog.stats.coarse import bracket, keep_information, step_warning
@@ -130,6 +130,8 @@ def bound_one_sided_below(index: float, n: int, *, confidence: float = 0.95) -> 
     ------
     StatisticsError : n below 2; a confidence outside 0 to 1.
     """
+    from scipy import optimize, stats
+
     if n < 2:
         raise StatisticsError("two readings or more are needed", field="n", found=n)
     level = read_probability(confidence)
@@ -295,6 +297,8 @@ def _draws(freedom: float) -> tuple[Floats, Floats]:
 def _bound_worst(
     mean: float, sd: float, n: float, freedom: float, low: float, high: float, level: float, value: float
 ) -> Estimate:
+    from scipy import optimize
+
     ratio, weight = _draws(freedom)
     spread = sd * ratio
     root = sqrt(n) / spread
@@ -323,6 +327,8 @@ def _bound_worst(
 
 
 def _invert(chance_above: Callable[[float], float], value: float, level: float) -> Estimate:
+    from scipy import optimize
+
     ends = []
     for wanted, way in (((1 + level) / 2, -1.0), ((1 - level) / 2, 1.0)):
         reach = 0.1 + abs(value) / 2

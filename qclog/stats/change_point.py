@@ -7,7 +7,7 @@ from math import exp, sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, stats
+from scipy import special
 
 from qclog.stats.quadrature import legendre_nodes
 from qclog.stats.series import Floats, centre_and_deviations, read_probability, read_values
@@ -122,6 +122,8 @@ def find_rank_change(values: npt.ArrayLike) -> RankChange:
 
     Source: Pettitt, Applied Statistics 28(2) 1979, 126-135; p = 2 exp(-6 K^2 / (n^3 + n^2)).
     """
+    from scipy import stats
+
     array = read_values(values, minimum=2)
     n = int(array.size)
     ranks = stats.rankdata(array)
@@ -140,6 +142,7 @@ def _critical(level: float, freedom: int) -> float:
     exponential; both maxima stay under x with chance (1 - e^-x)^2. Averaged over the chi-square of the
     estimated spread.
     """
+    from scipy import optimize
 
     def miss(x: float) -> float:
         once = (1 + 2 * x / freedom) ** (-freedom / 2)
@@ -161,7 +164,7 @@ def _p_value(share: float, n: int) -> float:
     if share >= 1:
         return 0.0
     dims = n - 1
-    single = (n - 1) * float(stats.beta.sf(share, 0.5, (dims - 1) / 2))
+    single = (n - 1) * float(special.betaincc(0.5, (dims - 1) / 2, share))
     every = np.arange(1, n - 1)
     # The chance changes smoothly with the place, so a long series needs it worked out at some places only.
     half = np.unique(np.round(np.geomspace(1, max(1, (n - 1) // 2), _PLACES)).astype(np.int64))

@@ -8,7 +8,7 @@ from math import sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special
+from scipy import special
 
 from qclog.errors import StatisticsError
 from qclog.stats.quadrature import legendre_nodes
@@ -185,6 +185,8 @@ def choose_limit(allowance: float, false_alarm_every: float, *, sides: int = 2) 
     ------
     StatisticsError : a setting out of range.
     """
+    from scipy import optimize
+
     allowance = read_number(allowance, "allowance", at_least=0)
     wanted = read_number(false_alarm_every, "false_alarm_every", above=2)
     highest = 2.0

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special, stats
+from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
+from qclog.stats.exact_tests import binomial_p
 from qclog.stats.interval_fit import fit_normal
 from qclog.stats.series import Floats, read_number, read_probability, read_values
 
@@ -133,7 +134,7 @@ def judge_share(count: int, n: int, *, expected_share: float = 0.5) -> ShareTest
     share = read_probability(expected_share, "expected_share")
     if n < 1 or not 0 <= count <= n:
         raise StatisticsError("the count lies outside 0 to n", field="count", found=f"{count} of {n}")
-    p = float(stats.binomtest(count, n, share).pvalue)
+    p = binomial_p(count, n, share)
     notes = ("too few to say",) if min(share**n, (1 - share) ** n) > 0.05 else ()
     return ShareTest(n, count, count / n, share, p, notes)
 

@@ -9,7 +9,7 @@ from math import ceil, sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, signal, special
+from scipy import special
 
 from qclog.errors import StatisticsError
 from qclog.stats.quadrature import legendre_nodes
@@ -73,6 +73,8 @@ def chart(
 
     Source: NIST e-Handbook 6.3.2.4; Lucas & Saccucci, Technometrics 32(1) 1990.
     """
+    from scipy import signal
+
     array = read_values(values)
     weight = _read_weight(weight)
     target = read_number(target, "target")
@@ -157,6 +159,8 @@ def choose_factor(weight: float, false_alarm_every: float) -> float:
     ------
     StatisticsError : `weight` outside 0 to 1, or an interval of 2 or less.
     """
+    from scipy import optimize
+
     weight = _read_weight(weight)
     wanted = read_number(false_alarm_every, "false_alarm_every", above=2)
     highest = max(1.0, -float(special.ndtri(0.25 / wanted)))
@@ -178,6 +182,8 @@ def choose_settings(false_alarm_every: float, *, shift: float = 1.0, weight: flo
     ------
     StatisticsError : a setting out of range.
     """
+    from scipy import optimize
+
     wanted = read_number(false_alarm_every, "false_alarm_every", above=2)
     shift = read_number(shift, "shift", above=0)
 

@@ -8,7 +8,7 @@ from math import exp, inf, log, sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special, stats
+from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.limits import IndividualsLimits, individuals
@@ -88,6 +88,8 @@ def pool_deviations(
     ------
     StatisticsError : unequal lengths; see `series.read_values`. TooFewError : fewer than 2 usable readings.
     """
+    from scipy import stats
+
     array = read_values(values)
     if len(kinds) != array.size:
         raise StatisticsError(
@@ -173,6 +175,8 @@ def pool_spread(groups: Mapping[str, npt.ArrayLike], *, false_alarm: float = 0.0
 
 def _fit_prior(freedom: Floats, squares: Floats) -> tuple[float, float]:
     """Prior spread and its degrees of freedom, by likelihood: s^2/s0^2 is F with (d, d0)."""
+    from scipy import optimize
+
     pooled = float(squares.sum() / freedom.sum())
     if pooled == 0 or freedom.size < 2:
         # Nothing tells kinds apart: the one spread is known as well as its readings allow.

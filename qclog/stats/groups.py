@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special, stats
+from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.intervals import Estimate
@@ -142,6 +142,8 @@ def compare_spreads(
 
     Source: NIST e-Handbook 1.3.5.7 and 1.3.5.10.
     """
+    from scipy import stats
+
     arrays = read_groups(groups, minimum_each=2)
     alpha = read_probability(significance, "significance")
     n, k = sum(a.size for a in arrays), len(arrays)
@@ -190,6 +192,8 @@ def compare_ranks(groups: Sequence[npt.ArrayLike], *, significance: float = 0.05
 
     Source: Kruskal & Wallis, JASA 47 (1952); the p-value by chi-square.
     """
+    from scipy import stats
+
     arrays = read_groups(groups)
     alpha = read_probability(significance, "significance")
     n, k = sum(a.size for a in arrays), len(arrays)
@@ -280,6 +284,8 @@ def adjust_p_values(p_values: npt.ArrayLike, *, false_discoveries: bool = False)
 
 
 def _middle(a: Floats, method: str) -> float:
+    from scipy import stats
+
     if method == "median":
         return float(np.median(a))
     return float(a.mean()) if method == "mean" else float(stats.trim_mean(a, 0.1))
@@ -294,6 +300,8 @@ def _pair_error(arrays: tuple[Floats, ...], squares: list[float], i: int, j: int
 
 @lru_cache(maxsize=512)
 def _range_quantile(level: float, k: int, freedom: float) -> float:
+    from scipy import optimize
+
     if k == 2:
         # Two groups: the studentized range is sqrt 2 times Student's t.
         return sqrt(2) * float(special.stdtrit(freedom, (1 + level) / 2))

@@ -11,7 +11,7 @@ from math import log, sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special
+from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.interval_likelihood import IntervalLikelihood
@@ -145,6 +145,8 @@ def _fit_without_spread(
     model: IntervalLikelihood, low: Floats, high: Floats, level: float, intervals: bool
 ) -> IntervalFit:
     """One value lies in all intervals, or where they meet: any spread from 0 up to some size will do."""
+    from scipy import optimize
+
     n = int(low.size)
     left, right = float(low.max()), float(high.min())
     if not np.isfinite(left) or not np.isfinite(right):
@@ -184,6 +186,8 @@ def _fit_without_spread(
 
 def _mean_end_beyond(model: IntervalLikelihood, edge: float, way: float, floor: float) -> float:
     """Where, beyond the edge that all readings share, the profile for the mean falls to `floor`."""
+    from scipy import optimize
+
     near = edge + way * 1e-9
     if model.best_for_mean(near) <= floor:
         return edge
@@ -209,6 +213,8 @@ def _sd_cut(n: int, share: float) -> float:
 def _mean_ends(
     model: IntervalLikelihood, mean: float, sd: float, top: float, *, n: int, level: float
 ) -> tuple[float, float]:
+    from scipy import optimize
+
     cut = _mean_cut(n, level) / 2
     ends = []
     for way in (-1.0, 1.0):
@@ -227,6 +233,8 @@ def _mean_ends(
 def _sd_ends(
     model: IntervalLikelihood, mean: float, beta: float, top: float, *, n: int, level: float
 ) -> tuple[float, float]:
+    from scipy import optimize
+
     ends = []
     for share, grow in (((1 + level) / 2, 1.5), ((1 - level) / 2, 1 / 1.5)):
         target = top - _sd_cut(n, share) / 2

@@ -7,7 +7,6 @@ from math import exp, log, pi
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize
 
 from qclog.stats.series import Floats, centre_and_deviations, read_values
 
@@ -37,6 +36,8 @@ def fit_local_level(values: npt.ArrayLike) -> LocalLevel:
 
     Source: Durbin & Koopman, Time Series Analysis by State Space Methods, chapter 2 (exact diffuse start).
     """
+    from scipy import optimize
+
     array = read_values(values, minimum=5)
     mean, d = centre_and_deviations(array)
     n = int(array.size)

@@ -8,7 +8,6 @@ from math import sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy import signal
 
 from qclog.errors import StatisticsError
 from qclog.stats import constants, cusum, ewma
@@ -148,6 +147,8 @@ def _blocks(begin: npt.NDArray[np.intp], total: int) -> Iterator[tuple[int, int]
 def _mark_ewma(
     z: Floats, here: npt.NDArray[np.intp], size: npt.NDArray[np.intp], weight: float, factor: float
 ) -> Bools:
+    from scipy import signal
+
     ends = here + size
     averages = np.empty_like(z)
     for low, high in zip(here.tolist(), ends.tolist(), strict=True):

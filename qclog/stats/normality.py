@@ -7,7 +7,7 @@ from math import exp
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special, stats
+from scipy import special
 
 from qclog.stats.series import Floats, centre_and_deviations, read_number, read_values
 
@@ -52,6 +52,8 @@ def check_normality(values: npt.ArrayLike, *, step: float = 0.0, trials: int = 4
     Source: Anderson-Darling with both parameters estimated: Stephens, in D'Agostino & Stephens,
     Goodness-of-Fit Techniques (1986), table 4.9 formulas; Shapiro-Wilk as in SciPy (Royston 1995).
     """
+    from scipy import stats
+
     array = read_values(values, minimum=3)
     step = read_number(step, "step", at_least=0)
     n = int(array.size)
@@ -82,6 +84,8 @@ def _check_rounded(
     cells: npt.NDArray[np.int64], step: float, trials: int, shapiro: bool, notes: tuple[str, ...]
 ) -> NormalityCheck:
     """Both tests on whole steps, judged by rounded normal samples with the same mean and spread."""
+    from scipy import stats
+
     n = int(cells.size)
     mean, sd = _rounded_fit(cells[None, :])
     draw = np.random.default_rng(_SEED).normal(float(mean[0]), float(sd[0]), (trials, n))
@@ -180,6 +184,8 @@ def normal_scores(values: npt.ArrayLike) -> Floats:
 
     Source: Blom 1958.
     """
+    from scipy import stats
+
     array = read_values(values)
     ranks = stats.rankdata(array)
     return np.asarray(special.ndtri((ranks - 0.375) / (array.size + 0.25)), dtype=np.float64)

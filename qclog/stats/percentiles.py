@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special, stats
+from scipy import special
 
 from qclog.errors import StatisticsError
 from qclog.stats.intervals import Estimate
@@ -43,6 +43,8 @@ def estimate_percentile(values: npt.ArrayLike, share: float, *, confidence: floa
 
     Source: order statistics and the binomial; ISO 16269-7 for the median.
     """
+    from scipy import stats
+
     array = np.sort(read_values(values))
     share, level = read_probability(share, "share"), read_probability(confidence)
     n = int(array.size)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf
+from math import exp, inf
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special, stats
+from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
+from qclog.stats.exact_tests import SecondCount, binomial_p, log_chance_of_all
 from qclog.stats.intervals import Estimate
 from qclog.stats.series import Floats, read_number, read_probability
 
@@ -105,7 +106,7 @@ def compare_rates(events: Sequence[int], exposures: Sequence[float], *, confiden
     if total == 0:
         p, method = 1.0, "no event at all"
     elif len(counts) == 2:
-        p, method = float(stats.binomtest(counts[1], total, float(shares[1])).pvalue), "exact conditional binomial"
+        p, method = binomial_p(counts[1], total, float(shares[1])), "exact conditional binomial"
     else:
         p, method = _multinomial_p(np.array(counts), shares), "exact multinomial, simulated"
     if len(counts) == 2:
@@ -136,16 +137,13 @@ def compare_shares(counts: Sequence[int], sizes: Sequence[int], *, confidence: f
     _check_groups(len(found), len(units))
     shares = tuple(estimate_share(c, s, confidence=level) for c, s in zip(found, units, strict=True))
     total = sum(found)
-    table = np.array([found, [s - c for c, s in zip(found, units, strict=True)]])
     ratio = None
     notes = _few(total, _rarest_outcome(total, units))
     if total in (0, sum(units)):
         p, method = 1.0, "no difference possible"
     elif len(found) == 2:
-        p, method = float(stats.fisher_exact(table)[1]), "Fisher's exact test"
-        odds = stats.contingency.odds_ratio(table[:, ::-1])
-        ends = odds.confidence_interval(level)
-        ratio = Estimate(float(odds.statistic), float(ends.low), float(ends.high), level, "conditional")
+        second = SecondCount((found[0], found[1]), (units[0], units[1]))
+        p, method, ratio = second.p_value(), "Fisher's exact test", second.odds_ratio(level)
     else:
         p, method = _table_p(np.array(found), np.array(units)), "Fisher's exact test, simulated"
     return RateComparison(tuple(found), tuple(float(u) for u in units), shares, ratio, p, method, notes)
@@ -189,7 +187,7 @@ def _table_p(counts: Counts, sizes: Counts) -> float:
 def _rarest_outcome(total: int, units: list[int]) -> float:
     if total == 0 or total >= sum(units):
         return 1.0
-    chances = [float(stats.hypergeom.pmf(min(total, u), sum(units), u, total)) for u in units if 0 < u < sum(units)]
+    chances = [exp(log_chance_of_all(total, u, sum(units))) for u in units if 0 < u < sum(units)]
     return min(chances, default=1.0)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special
+from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.intervals import Estimate
@@ -161,6 +161,8 @@ def _penalised(design: Floats, outcome: Floats, beta: Floats) -> float:
 
 
 def _end(profile: Callable[[float], float], at: float, target: float, way: float) -> float:
+    from scipy import optimize
+
     reach = 1.0
     while profile(at + way * reach) > target:
         reach *= 2

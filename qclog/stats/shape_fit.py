@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special
+from scipy import special
 
 from qclog.errors import StatisticsError
 from qclog.stats.interval_fit import fit_normal
@@ -114,6 +114,8 @@ def _fit_normal(low: Floats, high: Floats, origin: float) -> FittedShape:
 
 
 def _maximise(shape: Shape, low: Floats, high: Floats) -> tuple[Floats, float]:
+    from scipy import optimize
+
     pairs, counts = np.unique(np.stack([low, high]), axis=1, return_counts=True)
     exact = pairs[0] == pairs[1]
     middle = np.maximum((pairs[0] + pairs[1]) / 2, 1e-9 * float(pairs[1].max()))

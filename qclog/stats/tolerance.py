@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special, stats
+from scipy import special
 
 from qclog.errors import StatisticsError
 from qclog.stats.coarse import bracket, keep_information, step_warning
@@ -105,6 +105,8 @@ def two_sided_factor(n: float, coverage: float, confidence: float, *, freedom: f
     Source: ISO 16269-6:2014. Averaged over where the sample mean falls, the chance that the sample spread is
     large enough.
     """
+    from scipy import optimize
+
     f = _read_sizes(n, freedom)
     coverage, confidence = read_probability(coverage, "coverage"), read_probability(confidence)
     node, weight = legendre_nodes(_NODES)
@@ -147,6 +149,8 @@ def one_sided_factor(n: float, coverage: float, confidence: float, *, freedom: f
 
     Source: ISO 16269-6:2014: the noncentral t quantile over sqrt n.
     """
+    from scipy import stats
+
     f = _read_sizes(n, freedom)
     coverage, confidence = read_probability(coverage, "coverage"), read_probability(confidence)
     shift = float(special.ndtri(coverage)) * sqrt(n)

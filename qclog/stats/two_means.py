@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
+from scipy import special
 
 from qclog.errors import TooFewError
 from qclog.stats.series import read_values
@@ -50,6 +50,6 @@ def compare_two_means(
         return TwoMeans(n, means, gap, gap, gap, float("nan"), float(gap == 0.0), confidence, words)
     freedom = (v1 + v2) ** 2 / (v1**2 / (n[0] - 1) + v2**2 / (n[1] - 1))
     error = float(np.sqrt(v1 + v2))
-    half = float(stats.t.isf((1 - confidence) / 2, freedom)) * error
-    p_value = 2 * float(stats.t.sf(abs(gap) / error, freedom))
+    half = float(-special.stdtrit(freedom, (1 - confidence) / 2)) * error
+    p_value = 2 * float(special.stdtr(freedom, -abs(gap) / error))
     return TwoMeans(n, means, gap, gap - half, gap + half, freedom, p_value, confidence)

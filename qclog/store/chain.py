@@ -5,12 +5,17 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import duckdb
-import polars as pl
 
 from qclog import resources
 from qclog.domain import digests
+from qclog.store.frames import frame_of
+
+if TYPE_CHECKING:
+    import polars as pl
+
 
 _FEW = 200  # rows of one entry in one table that are digested row by row rather than column by column
 _AT_ONCE = 500_000
@@ -48,7 +53,7 @@ def add(connection: duckdb.DuckDBPyConnection, entry: int, touched: Mapping[str,
             columns = {name: (kind, values) for (name, kind), *values in zip(table.kinds, *row, strict=True)}
             parts[name] = (len(row), digests.digest_rows(columns, len(row)))
         else:
-            frame = connection.sql(query).pl()
+            frame = frame_of(connection.sql(query))
             parts[name] = (len(frame), _digest(table, _in_order(table, frame)))
     before = connection.execute("SELECT digest FROM entry_digest WHERE entry = ?", [entry - 1]).fetchone()
     link = _link(before[0] if before else "", entry, "entered", parts)
@@ -57,6 +62,8 @@ def add(connection: duckdb.DuckDBPyConnection, entry: int, touched: Mapping[str,
 
 def begin(connection: duckdb.DuckDBPyConnection) -> None:
     """Begin the chain: the settings, and every entry there is already, as it is found."""
+    import polars as pl
+
     links = [_link("", 0, "entered", _settings(connection))]
     for entry, parts in sorted(_found(connection).items()):
         links.append(_link(links[-1][3], entry, "as found", parts))
@@ -120,7 +127,7 @@ def _found(connection: duckdb.DuckDBPyConnection) -> Parts:
         table = _table(connection, name)
         for first, last in _stretches(connection, name):
             query = f"{table.select} WHERE entry BETWEEN {first:d} AND {last:d}"
-            for entry, rows, digest in _digests(table, connection.sql(query).pl()):
+            for entry, rows, digest in _digests(table, frame_of(connection.sql(query))):
                 found.setdefault(entry, {})[name] = (rows, digest)
     return found
 
@@ -163,6 +170,8 @@ def _in_order(table: _Table, frame: pl.DataFrame) -> pl.DataFrame:
 
 def _digest(table: _Table, frame: pl.DataFrame) -> str:
     """What `digests.digest_rows` says of the frame, a column at a time where there are many rows."""
+    import polars as pl
+
     if len(frame) <= _FEW:
         lists = frame.to_dict(as_series=False)
         return digests.digest_rows({name: (kind, lists[name]) for name, kind in table.kinds}, len(frame))

@@ -10,14 +10,17 @@ import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import duckdb
-import polars as pl
 
 from qclog.errors import FolderError, LogDamagedError, LogVersionError
 from qclog.store import contents, migrations, schema
 from qclog.store.connecting import STORAGE_VERSION
 from qclog.store.trouble import why_not_opened
+
+if TYPE_CHECKING:
+    import polars as pl
 
 
 def copy(source: Path, target: Path) -> None:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import secrets
 import threading
 import time
+from typing import TYPE_CHECKING
 from uuid import UUID
 
-import numpy as np
-import polars as pl
-import pyarrow as pa
+if TYPE_CHECKING:
+    import polars as pl
 
 _last = 0
 _guard = threading.Lock()
@@ -24,6 +24,10 @@ def new_id() -> UUID:
 
 def new_ids(n: int) -> pl.Series:
     """`n` new UUIDv7 as hexadecimal text, rising, so that rows sort in the order they came."""
+    import numpy as np
+    import polars as pl
+    import pyarrow as pa
+
     stamps = _stamps(n) + np.arange(n, dtype=np.uint64)
     halves = np.empty((n, 2), dtype=">u8")
     halves[:, 0] = (stamps >> np.uint64(12)) << np.uint64(16) | np.uint64(0x7000) | (stamps & np.uint64(0xFFF))

@@ -15,19 +15,22 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 import duckdb
-import polars as pl
 
 from qclog import resources
 from qclog.errors import InputError, LogError, LogVersionError
 from qclog.store import chain, contents, copying, lock, migrations, schema
 from qclog.store.connecting import connected
+from qclog.store.frames import frame_of
 from qclog.store.ids import new_id, new_ids
 from qclog.store.trouble import says_damaged, telling_of, why_not_written
+
+if TYPE_CHECKING:
+    import polars as pl
 
 Via = Literal["bench", "terminal", "import", "demo"]
 
@@ -67,8 +70,7 @@ class Use:
 
     def frame(self, query: str, **values: object) -> pl.DataFrame:
         """The result of sql/queries/`query`.sql as a polars frame."""
-        result: pl.DataFrame = self.connection.sql(_query(query), params=values or None).pl()
-        return result
+        return frame_of(self.connection.sql(_query(query), params=values or None))
 
     def rows(self, query: str, *, folder: str = "queries", **values: object) -> list[dict[str, Any]]:
         """The result of sql/`folder`/`query`.sql, one dict a row."""
@@ -107,8 +109,7 @@ class Use:
         ]
         order = [n for n in ('"entry"', *names) if n in names]
         query = f"SELECT {', '.join(chosen)} FROM {table} ORDER BY {', '.join(order)}"  # noqa: S608 - names of ours
-        result: pl.DataFrame = self.connection.sql(query).pl()
-        return result
+        return frame_of(self.connection.sql(query))
 
     def rows_no_key_finds(self) -> list[dict[str, Any]]:
         """How many rows of each table one of its keys does not find; every index is read for it."""
@@ -121,8 +122,7 @@ class Use:
     def frame_with(self, query: str, name: str, frame: pl.DataFrame) -> pl.DataFrame:
         """The result of sql/queries/`query`.sql, which reads `frame` under `name`."""
         with self._registered(name, frame):
-            result: pl.DataFrame = self.connection.sql(_query(query)).pl()
-            return result
+            return frame_of(self.connection.sql(_query(query)))
 
     @contextmanager
     def _registered(self, name: str, frame: pl.DataFrame) -> Iterator[None]:
@@ -148,6 +148,7 @@ _KEYED_BY_ID = (
 
 
 _reading: ContextVar[tuple[Path, Use] | None] = ContextVar("reading", default=None)
+_kept: ContextVar[tuple[Path, duckdb.DuckDBPyConnection] | None] = ContextVar("kept", default=None)
 
 
 @cache
@@ -164,6 +165,8 @@ def _views() -> str:
 @cache
 def _warm() -> None:
     """Before the lock is taken: on DuckDB 1.5 the first bound parameter imports pandas, which takes seconds."""
+    if not duckdb.__version__.startswith("1."):
+        return
     with duckdb.connect(":memory:") as connection:
         connection.execute("SELECT ?", [1]).fetchall()
 
@@ -268,7 +271,21 @@ class Log:
                 raise
 
     @contextmanager
+    def kept_open(self) -> Iterator[None]:
+        """One opening for all that is done with this log inside: nobody comes between a store and its answer."""
+        with self._open() as connection:
+            token = _kept.set((self.path, connection))
+            try:
+                yield
+            finally:
+                _kept.reset(token)
+
+    @contextmanager
     def _open(self, what: str = "") -> Iterator[duckdb.DuckDBPyConnection]:
+        kept = _kept.get()
+        if kept is not None and kept[0] == self.path:
+            yield kept[1]
+            return
         _warm()
         self._need_file()
         with lock.holding(self.path, self.patience, what):

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import exp
 from typing import Any
 
 import numpy as np
 import polars as pl
 
+from qclog.domain.findings import Finding
 from qclog.watch.departures import Departure
 from qclog.watch.evidence import Bools, Evidence, arrange
 from qclog.watch.heaping import Heaping, find_heaping
@@ -29,37 +29,6 @@ CAUSES = {
     "case_serial": "odd casing",
 }
 IDENTIFIERS = {"rebuilt": "case_type"}
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One trouble that stands. Fields as in the findings JSON that other programs rely on; times in UTC.
-
-    `strength` is the expected number of findings this strong, of its kind, anywhere in the log if nothing were wrong:
-    a p-value that allows for every identifier, stretch of time and choice of characteristics that was looked at.
-    `sizes` has (case type, characteristic, stage, size in spreads, size in its unit, unit) for each place it shows.
-    """
-
-    id: str
-    cause: str
-    identifier: str
-    level: str
-    case_types: tuple[str, ...]
-    characteristics: tuple[str, ...]
-    jobs: tuple[str, ...]
-    direction: str
-    size_sd: float
-    size: float | None
-    unit: str | None
-    strength: float
-    first_job: str
-    last_job: str
-    found_at_job: str
-    found_at: Any
-    confounded_with: tuple[tuple[str, str], ...]
-    text: str
-    sizes: tuple[tuple[str, str, str, float, float, str], ...]
-    per_rebuild: bool = False
 
 
 def find(observations: Observations) -> tuple[Finding, ...]:

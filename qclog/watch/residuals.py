@@ -12,8 +12,9 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from scipy import special, stats
+from scipy import special
 
+from qclog.stats.short_runs import normal_score_of_t
 from qclog.watch.observations import Observations
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
@@ -191,5 +192,5 @@ def _as_normal(t: Floats, freedom: Floats) -> Floats:
     """Normal residuals as unlikely as `t` is with few degrees of freedom."""
     few = freedom < 200
     result = t.copy()
-    result[few] = np.sign(t[few]) * -special.ndtri_exp(stats.t.logsf(np.abs(t[few]), freedom[few]))
+    result[few] = normal_score_of_t(t[few], freedom[few])
     return result

@@ -10,7 +10,7 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from scipy import special, stats
+from scipy import special
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 Integers = np.ndarray[Any, np.dtype[np.int64]]
@@ -97,4 +97,4 @@ def stretches(n: int, shortest: int) -> Integers:
 
 def tail_log_p(z: Floats) -> Floats:
     """log of the two-sided normal tail."""
-    return np.asarray(stats.norm.logsf(np.abs(z)) + np.log(2))
+    return np.asarray(special.log_ndtr(-np.abs(z)) + np.log(2))

@@ -286,6 +286,7 @@ def _show_last(view: BenchView, job: str) -> None:
         if not scanned:
             st.caption("What you enter is read back here. Job cards, lots and gauges can be scanned at any time.")
         return
+    st.session_state["bench_answered"] = last.id
     c = view.last_of
     said = [last.read_back, verdict_text(last.verdict, c), view.last_standing]
     heard = {x.casefold(): x for x in said if x}  # a word such as pass is its own verdict

@@ -7,8 +7,10 @@ from typing import Any
 import streamlit as st
 
 from qclog.errors import LogBusyError, QclogError
+from qclog.services.capture import Taken
+from qclog.services.wording import place_text
 from qclog.web import reading, who
-from qclog.web.frame import show_error
+from qclog.web.frame import plain, show_error
 
 CAUTION = (
     "Limits are the workshop's own. The maker's manual and competent, authorised people decide; "
@@ -49,9 +51,19 @@ def draw_frame(page: Any) -> None:
             who.show_in_corner(log)
         page.run()
     except LogBusyError as error:
+        _say_stored()
         st.warning(f"{error.message}. {error.hint or ''}")
         st.button("Try again")
     except QclogError as error:
+        _say_stored()
         show_error(error)
     st.divider()
     st.caption(CAUTION)
+
+
+def _say_stored() -> None:
+    """A reading that was stored before the page failed is said to be, so that nobody types it again."""
+    last: Taken | None = st.session_state.get("bench_last")
+    if last is not None and st.session_state.get("bench_answered") != last.id:
+        where = place_text(last.place, last.characteristic)
+        st.success(f"Stored: {plain(where)}: {plain(last.read_back)}", icon=":material/check:")

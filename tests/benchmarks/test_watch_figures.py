@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from qclog.domain.findings import Finding
 from qclog.domain.jobs import Job
 from qclog.domain.moments import now
 from qclog.services import capture, jobs
@@ -15,7 +16,7 @@ from qclog.services.import_folder import import_folder
 from qclog.services.watching import find_all
 from qclog.stats.run_tests import NELSON_1984, mark
 from qclog.store.log import Log
-from qclog.watch.findings import Finding, find
+from qclog.watch.findings import find
 from tests.benchmarks.workshops import Fault, Workshop, build, write_exchange
 from tests.conftest import submission
 

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from qclog.services import jobs
+from qclog.errors import LogBusyError
+from qclog.services import bench_view, jobs
 from qclog.store.log import Log
 from tests.pages.conftest import open_page
 
@@ -119,6 +120,29 @@ def test_readings_are_logged_one_after_another(shop: Log) -> None:
     assert "sixty-one thou" in said
     assert "Is it right" in said or "Did you mean" in said
     assert "at 6" in said
+
+
+def test_a_reading_is_said_to_be_stored_though_the_page_can_not_look_again(
+    shop: Log, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    app = begin()
+    looking = bench_view.look
+
+    def busy(*_: object) -> None:
+        raise LogBusyError("the log has been in use by another program for 30 s")
+
+    field(app).set_value("40")
+    monkeypatch.setattr(bench_view, "look", busy)
+    next(b for b in app.button if b.label == "Store").click().run()
+    assert "has been in use" in texts(app)
+    assert "Stored: Trial pack: forty thou" in texts(app)
+    monkeypatch.setattr(bench_view, "look", looking)
+    next(b for b in app.button if b.label == "Try again").click().run()
+    assert "forty thou" in texts(app)
+    monkeypatch.setattr(bench_view, "look", busy)
+    app.run()
+    assert "Stored:" not in texts(app)
+    assert [r.row["said"] for r in jobs.tell(shop, "J-3").readings] == ["40"]
 
 
 def test_what_is_not_understood_stays_in_the_field(shop: Log) -> None:

@@ -174,11 +174,9 @@ def test_no_leaf_enters_is_not_taken_for_a_slip_of_the_unit(log: Log, submit: Su
 
 
 def test_a_reading_is_placed_among_its_peers() -> None:
-    import polars as pl
-
-    values = pl.Series([float(v) for v in range(100)])
+    values = [float(v) for v in range(100)]
     assert history.place_among(values, 99.0) == "highest of 100"
     assert history.place_among(values, 1.0) == "2nd lowest of 100"
     assert history.place_among(values, 50.0) == "ordinary among 100"
     assert history.place_among(values[:4], 3.0) == ""
-    assert history.place_among(pl.Series([5.0] * 10), 5.0) == "ordinary among 10"
+    assert history.place_among([5.0] * 10, 5.0) == "ordinary among 10"

@@ -11,13 +11,13 @@ from datetime import datetime
 import pytest
 
 from qclog import resources
+from qclog.domain.findings import Finding
 from qclog.services import evidence, finding_life, people
 from qclog.services.evidence import CAUSE, CONTRIBUTING, OPEN, Point
 from qclog.services.import_folder import import_folder
 from qclog.services.shop import read_shop
 from qclog.services.tracing import UnitTrace, trace
 from qclog.store.log import Log
-from qclog.watch.findings import Finding
 from tests.conftest import submission
 
 MORE = ("J0110", "J0114", "J0115", "J0120", "J0124", "J0126")

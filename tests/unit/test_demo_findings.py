@@ -10,10 +10,10 @@ import pytest
 from qclog import resources
 from qclog.cli import main
 from qclog.demo.workshop import build_workshop
+from qclog.domain.findings import Finding
 from qclog.services.import_folder import import_folder
 from qclog.services.watching import find_all
 from qclog.store.log import Log
-from qclog.watch.findings import Finding
 from tests.conftest import submission
 
 FIELDS = {

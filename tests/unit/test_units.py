@@ -6,11 +6,14 @@ digits are from memory. Half a unit of the last figure is allowed.
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from fractions import Fraction
 
 import pytest
 
-from qclog.domain import units
+from qclog.domain import spellings, trade_factors, units
+from qclog.domain.unit_names import PINT_NAME
 from qclog.errors import ReadingError, UnitError
 
 PRINTED = [  # unit, SI unit, factor as printed (NIST SP 811 (2008) Appendix B.8), places after the point
@@ -253,3 +256,46 @@ def test_importing_units_does_not_load_pint() -> None:
 
     code = "import sys, qclog.domain.readings; sys.exit('pint' in sys.modules or 'numpy' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+TRADE = sorted(PINT_NAME)
+
+
+@pytest.mark.parametrize("unit", TRADE)
+def test_a_unit_of_the_trade_is_what_pint_has_it(unit: str) -> None:
+    # against pint's own registry, whose definitions are those of its file default_en.txt
+    known = spellings.registry()
+    expression = PINT_NAME[unit]
+    assert trade_factors.powers_of(expression) == spellings.powers(known.parse_units_as_container(expression))
+    here = trade_factors.in_base(expression)
+    assert here is not None
+    assert here.slope == spellings._line_by_pint(expression, None)[0]
+    assert dict(here.dimensions) == units._dimensions_by_pint(expression)
+    for other in TRADE:
+        if units.dimensionality(other) == units.dimensionality(unit):
+            by_pint = spellings._line_by_pint(expression, PINT_NAME[other])
+            assert spellings.line(expression, PINT_NAME[other]) == by_pint, other
+
+
+@pytest.mark.parametrize("text", ["N/m", "mm²", "1/s", "kg·mm²", "m/s", "N·m/°", "in³/min", "kg*m**2/s**2", "thou/°C"])
+def test_what_is_made_of_units_of_the_trade_is_as_pint_has_it(text: str) -> None:
+    expression = spellings._with_pint_names(spellings._POWER.sub(r"**\1", text.translate(spellings._POWER_SIGNS)))
+    container = spellings.registry().parse_units_as_container(expression)
+    assert trade_factors.powers_of(expression) in (spellings.powers(container), None)
+    assert units.base_factor(text) == float(spellings._line_by_pint(expression, None)[0])
+    assert dict(units.dimensionality(text)) == units._dimensions_by_pint(expression)
+
+
+def test_units_of_the_trade_are_read_and_converted_without_pint() -> None:
+    script = (
+        "import sys; from fractions import Fraction; from qclog.domain import units\n"
+        "from qclog.domain.unit_names import PINT_NAME\n"
+        "for one in PINT_NAME:\n"
+        "    units.dimension(one), units.base_factor(one)\n"
+        "    for other in PINT_NAME:\n"
+        "        if units.dimensionality(one) == units.dimensionality(other):\n"
+        "            units.convert(Fraction(1), one, other)\n"
+        "print('pint' in sys.modules); print(units.convert(Fraction(1), 'yard', 'ft')); print('pint' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["False", "3", "True"]
