@@ -166,23 +166,16 @@ class _SheetReader:
             return {}
         given: dict[str, Any] = {}
         for key, value in row.items():
-            wanted = known.get(key)
-            if wanted is None:
+            if key not in known:
                 self.problem((*path, key), None, f"is not a word of the sheet (there are: {', '.join(known)})")
-            elif wanted is float and isinstance(value, int | float) and not isinstance(value, bool):
-                number = number_of(value)
-                if number is None:
-                    self.problem((*path, key), value, NOT_PLAUSIBLE)
-                else:
-                    given[key] = number
-            elif key == "positions" and isinstance(value, int) and not isinstance(value, bool):
+                continue
+            fault = _fault(value, known[key], counted=key == "positions")
+            if fault is not None:
+                self.problem((*path, key), value, fault)
+            elif known[key] is float:
+                given[key] = float(value)
+            elif key == "positions" and isinstance(value, int):
                 given[key] = [str(i + 1) for i in range(value)] if 0 <= value <= 360 else []
-            elif not isinstance(value, wanted) or (wanted is int and isinstance(value, bool)):
-                self.problem((*path, key), value, f"must be {_TYPE_WORDS[wanted]}")
-            elif wanted is int and number_of(value) is None:
-                self.problem((*path, key), value, NOT_PLAUSIBLE)
-            elif isinstance(value, str) and not value.strip():
-                self.problem((*path, key), value, "is empty")
             else:
                 given[key] = value
         for key in required:
@@ -266,6 +259,16 @@ class _SheetReader:
             self.problem(path, values, "must be two finite numbers, the smaller first")
             return (None, None)
         return numbers[0], numbers[1]
+
+
+def _fault(value: object, wanted: type, *, counted: bool) -> str | None:
+    """Why a value is not of the type `wanted`; None if it is. What is `counted` may be a whole number instead."""
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    if is_number and (wanted is float or (isinstance(value, int) and (wanted is int or counted))):
+        return None if number_of(value) is not None else NOT_PLAUSIBLE
+    if not isinstance(value, wanted) or (wanted is int and isinstance(value, bool)):
+        return f"must be {_TYPE_WORDS[wanted]}"
+    return "is empty" if isinstance(value, str) and not value.strip() else None
 
 
 def _shape_of(limits: tuple[tuple[str, Limits], ...]) -> str:

@@ -13,6 +13,7 @@ import polars as pl
 
 from qclog import resources
 from qclog.errors import FolderError, LogDamagedError
+from qclog.store.paths import path_for_duckdb
 from qclog.store.trouble import why_not_opened
 
 _NAME = "the_copy"
@@ -132,7 +133,7 @@ def _sum(connection: duckdb.DuckDBPyConnection, database: str, table: str) -> li
 
 
 def _text(path: Path) -> str:
-    return "'" + str(path).replace("'", "''") + "'"
+    return "'" + path_for_duckdb(path).replace("'", "''") + "'"
 
 
 def _quoted(name: str) -> str:

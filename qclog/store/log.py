@@ -24,9 +24,11 @@ import duckdb
 import polars as pl
 
 from qclog import resources
+from qclog.domain.names import check_name
 from qclog.errors import InputError, LogDamagedError, LogError, LogVersionError
 from qclog.store import chain, copying, lock, migrations
 from qclog.store.ids import new_id, new_ids
+from qclog.store.paths import path_for_duckdb
 from qclog.store.trouble import says_damaged, telling_of, why_not_opened, why_not_written
 
 Via = Literal["bench", "terminal", "import", "demo"]
@@ -40,6 +42,9 @@ class Submission:
     via: Via
     what: str
     id: UUID = field(default_factory=new_id)
+
+    def __post_init__(self) -> None:
+        check_name(self.by, "by")
 
 
 class AlreadyStored(Exception):  # noqa: N818 - not an error: the submission is safe in the log
@@ -357,7 +362,7 @@ class Log:
         deadline = time.monotonic() + self.patience
         while True:
             try:
-                connection = duckdb.connect(str(self.path), config=config)
+                connection = duckdb.connect(path_for_duckdb(self.path), config=config)
                 break
             except duckdb.Error as error:
                 if "lock" in str(error).lower() and time.monotonic() < deadline:
