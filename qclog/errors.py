@@ -25,6 +25,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+MOST_SHOWN = 200  # letters of what was found, so that a cell of megabytes does not fill the screen
+
+
+def show_found(found: object) -> str:
+    """What was found, as it is told: cut where it is long, with how long it is."""
+    text = str(found)
+    return text if len(text) <= MOST_SHOWN else f"{text[:MOST_SHOWN]}... ({len(text):,} letters)"
+
 
 class QclogError(Exception):
     """An error a person can act on.
@@ -51,10 +59,10 @@ class QclogError(Exception):
         if self.field is not None:
             where = f"in {self.field}"
             if self.found is not None:
-                where += f", found {str(self.found)!r}"
+                where += f", found {show_found(self.found)!r}"
             parts.append(f"({where})")
         elif self.found is not None:
-            parts.append(f"(found {str(self.found)!r})")
+            parts.append(f"(found {show_found(self.found)!r})")
         if self.hint:
             parts.append(f"- {self.hint}")
         return " ".join(parts)
@@ -92,8 +100,8 @@ class Problem:
 
     def __str__(self) -> str:
         where = self.file + (f":{self.line}" if self.line is not None else "")
-        column = f" {self.column}" if self.column else ""
-        found = f" {self.found!r}" if self.found is not None else ""
+        column = f" {show_found(self.column)}" if self.column else ""
+        found = f" {show_found(self.found)!r}" if self.found is not None else ""
         return f"{where}{column}{':' if column or found else ''}{found} {self.reason}".replace("  ", " ")
 
 

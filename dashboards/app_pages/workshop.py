@@ -2,10 +2,11 @@
 
 import streamlit as st
 
-from qclog.web import glance, reading, standing
+from qclog.web import glance, reading, standing, who
 
 st.title("Workshop")
 log = reading.log()
+who.show_wrong_pins(log)
 glance.show_counts(log)
 findings = st.container()
 section = glance.choose_section()

@@ -15,8 +15,14 @@ if TYPE_CHECKING:
 def add_to(commands: Any) -> None:
     """Add the commands."""
     out = commands.add_parser("backup", help="copy the whole log, also while it is in use, and verify the copy")
-    out.add_argument("place", type=Path, help="a new file (.duckdb), or a folder: then the file is named by the date")
-    out.add_argument("--replace", action="store_true", help="a file that is there may be replaced")
+    out.add_argument(
+        "place", type=Path, help="a new file (.duckdb), or a folder that is there: then the file is named by the date"
+    )
+    out.add_argument(
+        "--replace",
+        action="store_true",
+        help="an earlier backup of this log, or a file that is no log, may be replaced",
+    )
     options.add_log(out)
     out.set_defaults(run=back_up)
     back = commands.add_parser("restore", help="make a new log from a backup, and verify it")

@@ -26,6 +26,7 @@ def add_to(commands: Any) -> None:
     parser.add_argument("--parts", choices=("new", "reused"), help="units with new or with re-used parts")
     parser.add_argument("--cases", choices=("machined", "unmachined"), help="machined or unmachined cases")
     parser.add_argument("--out", type=Path, metavar="FILE", help="save the chart as .svg, .png or .html")
+    options.add_replace(parser)
     parser.add_argument("--json", action="store_true", help="print everything as JSON")
     parser.add_argument("--aid", choices=("runs", "ewma", "cusum"), help="an aid to the eye; it raises no finding")
     parser.add_argument("--last", type=int, default=40, metavar="N", help="how many units to list (default 40)")
@@ -37,6 +38,10 @@ def run(arguments: argparse.Namespace) -> int:
     """Show a chart."""
     from qclog.services import case_chart
 
+    if arguments.out is not None:
+        from qclog.services import output
+
+        output.check_file(arguments.out, replace=arguments.replace)
     chart = case_chart.chart_case(
         options.log_of(arguments),
         arguments.case_type,
@@ -53,7 +58,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.out is not None:
         from qclog.services import pictures
 
-        pictures.save(chart, arguments.out, aid)
+        pictures.save(chart, arguments.out, aid, replace=arguments.replace)
         print(f"saved {arguments.out}")
     elif arguments.json:
         print(json.dumps(case_chart.as_json(chart), ensure_ascii=False, indent=1))

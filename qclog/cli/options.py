@@ -33,6 +33,11 @@ def add_by(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--by", metavar="NAME", help=f"who is doing this (default: ${PERSON_VARIABLE})")
 
 
+def add_replace(parser: argparse.ArgumentParser) -> None:
+    """--replace."""
+    parser.add_argument("--replace", action="store_true", help="a file that is there may be replaced; a log never is")
+
+
 def log_of(arguments: argparse.Namespace) -> Log:
     """The log that the command works on."""
     from qclog.store.log import Log

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -41,6 +42,7 @@ def add_to(commands: Any) -> None:
 
 def _finish(parser: argparse.ArgumentParser, run: Any) -> None:
     parser.add_argument("--to", type=Path, required=True, metavar="FILE", help="the file to write, .pdf or .html")
+    options.add_replace(parser)
     options.add_log(parser)
     parser.set_defaults(run=run)
 
@@ -49,14 +51,14 @@ def write_record(arguments: argparse.Namespace) -> int:
     """Write a build record."""
     from qclog.services import build_record
 
-    return _write(build_record.build_record(options.log_of(arguments), arguments.job), arguments.to)
+    return _write(lambda: build_record.build_record(options.log_of(arguments), arguments.job), arguments)
 
 
 def write_card(arguments: argparse.Namespace) -> int:
     """Write a job card."""
     from qclog.services import job_card
 
-    return _write(job_card.job_card(options.log_of(arguments), arguments.job), arguments.to)
+    return _write(lambda: job_card.job_card(options.log_of(arguments), arguments.job), arguments)
 
 
 def write_labels(arguments: argparse.Namespace) -> int:
@@ -64,27 +66,30 @@ def write_labels(arguments: argparse.Namespace) -> int:
     from qclog.services import labels
 
     names = {kind: getattr(arguments, kind) for kind in ("job", "lot", "gauge")}
-    return _write(labels.label_sheet(options.log_of(arguments), names, arguments.copies), arguments.to)
+    return _write(lambda: labels.label_sheet(options.log_of(arguments), names, arguments.copies), arguments)
 
 
 def write_review(arguments: argparse.Namespace) -> int:
     """Write a monthly review."""
     from qclog.services import monthly_review
 
-    return _write(monthly_review.monthly_review(options.log_of(arguments), arguments.month), arguments.to)
+    return _write(lambda: monthly_review.monthly_review(options.log_of(arguments), arguments.month), arguments)
 
 
 def write_investigation(arguments: argparse.Namespace) -> int:
     """Write an investigation."""
     from qclog.services import investigation_file, tracing
 
-    found = tracing.trace(options.log_of(arguments), arguments.what)
-    return _write(investigation_file.investigation_file(found), arguments.to)
+    log = options.log_of(arguments)
+    return _write(lambda: investigation_file.investigation_file(tracing.trace(log, arguments.what)), arguments)
 
 
-def _write(document: Document, path: Path) -> int:
-    from qclog.services import paper
+def _write(make: Callable[[], Document], arguments: argparse.Namespace) -> int:
+    from qclog.services import output, paper
 
-    paper.save(document, path)
-    print(f"{document.title} of {document.about}: {path}")
+    paper.check_ending(arguments.to)
+    output.check_file(arguments.to, replace=arguments.replace)
+    document = make()
+    paper.save(document, arguments.to, replace=arguments.replace)
+    print(f"{document.title} of {document.about}: {arguments.to}")
     return 0

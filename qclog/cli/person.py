@@ -109,13 +109,24 @@ def _need_same(one: str, two: str) -> None:
 
 
 def list_all(arguments: argparse.Namespace) -> int:
-    """List people."""
+    """List people, and under whose names wrong PINs were tried."""
     from qclog.cli.columns import print_columns
     from qclog.services import signing_on
+    from qclog.services.sheets import timezone_of
 
-    rows = [
-        (w.person, w.role, "PIN" if w.has_pin else "no PIN", "has left" if w.has_left else "")
-        for w in signing_on.workers(options.log_of(arguments))
-    ]
-    print_columns(("person", "role", "signs on with", ""), rows)
+    log = options.log_of(arguments)
+    with log.reading() as use:
+        zone = timezone_of(use)
+        tried = {w.person: signing_on.say_wrong(w, zone) for w in signing_on.wrong_pins(log)}
+        rows = [
+            (
+                w.person,
+                w.role,
+                "PIN" if w.has_pin else "no PIN",
+                "has left" if w.has_left else "",
+                tried.get(w.person, ""),
+            )
+            for w in signing_on.workers(log)
+        ]
+    print_columns(("person", "role", "signs on with", "", ""), rows)
     return 0

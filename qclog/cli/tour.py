@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +30,18 @@ def _add_address(parser: argparse.ArgumentParser) -> None:
         help="default 127.0.0.1, this machine only; anything else lets the network in: everyone needs a PIN first, and"
         " a proxy that speaks TLS belongs in front (see the README)",
     )
+    parser.add_argument(
+        "--host-name",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="a name in the address bar beside localhost and plain addresses, such as that of a proxy; may be repeated",
+    )
+    parser.add_argument(
+        "--sign-on",
+        action="store_true",
+        help="show nothing before someone signs on with a PIN, also on this machine: for a proxy on the same machine",
+    )
     parser.add_argument("--no-browser", action="store_true", help="do not open a browser window")
 
 
@@ -56,9 +67,15 @@ def run_dashboard(arguments: argparse.Namespace) -> int:
 
 
 def _open(log: Any, arguments: argparse.Namespace) -> int:
-    from qclog.services.launching import launch
+    from qclog.services.launching import launch, page_address
 
-    print(f"The dashboard is at http://{arguments.address}:{arguments.port} (Ctrl-C stops it)", flush=True)
-    sys.stdout.flush()
-    launch(log, address=arguments.address, port=arguments.port, browser=not arguments.no_browser)
+    print(f"The dashboard is at {page_address(arguments.address, arguments.port)} (Ctrl-C stops it)", flush=True)
+    launch(
+        log,
+        address=arguments.address,
+        port=arguments.port,
+        browser=not arguments.no_browser,
+        host_names=arguments.host_name,
+        sign_on=arguments.sign_on,
+    )
     return 0

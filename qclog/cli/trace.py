@@ -33,6 +33,7 @@ def add_to(commands: Any) -> None:
         help="what the recall list goes by: a lot, batch, gauge or finding that it shares; may be repeated",
     )
     parser.add_argument("--recall", type=Path, metavar="FILE", help="write the recall list as CSV")
+    options.add_replace(parser)
     parser.add_argument("--file", type=Path, metavar="FOLDER", help="write the whole file: PDF, HTML, CSV tables")
     options.add_log(parser)
     parser.set_defaults(run=run)
@@ -40,15 +41,17 @@ def add_to(commands: Any) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Trace something."""
-    from qclog.services import tracing
+    from qclog.services import output, tracing
 
+    if arguments.recall is not None:
+        output.check_file(arguments.recall, replace=arguments.replace)
     kind = _KINDS_OF_LOG.get(arguments.kind, arguments.kind)
     found = tracing.trace(options.log_of(arguments), arguments.what, kind=kind, job=arguments.job)
     links = _chosen(found, arguments.shares)
     if arguments.recall is None and arguments.file is None:
         _print(found, links)
     if arguments.recall is not None:
-        _save_recall(found, links, arguments.recall)
+        _save_recall(found, links, arguments.recall, replace=arguments.replace)
     if arguments.file is not None:
         from qclog.services import investigation_file
 
@@ -74,11 +77,11 @@ def _chosen(found: Trace, names: list[str] | None) -> tuple[Link, ...]:
     return tuple(chosen)
 
 
-def _save_recall(found: Trace, links: tuple[Link, ...], path: Path) -> None:
+def _save_recall(found: Trace, links: tuple[Link, ...], path: Path, *, replace: bool) -> None:
     from qclog.services import investigation_file, paper
     from qclog.services.output import new_file
 
-    with new_file(path) as part:
+    with new_file(path, replace=replace) as part:
         part.write_text(investigation_file.recall_csv(found, links), encoding="utf-8", newline="")
     print(f"saved {path}: {paper.plural(len(found.recall(links)), 'unit')}")
 

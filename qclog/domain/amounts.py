@@ -23,7 +23,9 @@ _DECIMAL = re.compile(
     r"(?P<sign>[+-] ?)?(?P<figures>[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)"
     r"(?P<power>[eE][+-]?[0-9]{1,3})?(?![0-9.,])"
 )
-_THOUSANDS = re.compile(r"[+-]? ?[1-9][0-9]{0,2}(?:,[0-9]{3})+(?![0-9])")
+_THOUSANDS = re.compile(
+    r"(?:[+-]|minus|negative|plus|positive)? ?[1-9][0-9]{0,2}(?:,[0-9]{3})+(?![0-9])", re.IGNORECASE
+)
 _HEARD = re.compile(
     r"(?:.* )?and (?:a|one|three) (?:half|quarter)"
     r"|[ -]*(?:half|halves|thirds?|quarters?|eighths?|sixteenths?|thirty-seconds?|sixty-fourths?"

@@ -13,6 +13,7 @@ from qclog.domain import sheet_checks, sums_file, units
 from qclog.domain.casetypes import LIMIT_SETS, SHAPES, Characteristic, Limits, Sheet, Variant
 from qclog.domain.jobs import GAUGE_KINDS, STAGES
 from qclog.domain.lines import Lines
+from qclog.domain.sheet_numbers import NOT_PLAUSIBLE, number_of, show
 from qclog.errors import Problem, SheetError, UnitError
 
 SHEET_KEYS = {
@@ -62,10 +63,11 @@ _TYPE_WORDS = {
 }
 
 
-def read_sheet(text: str, file: str = "sheet") -> Sheet:
+def read_sheet(text: str, file: str = "sheet", *, stored: bool = False) -> Sheet:
     """The sheet that `text` (TOML) describes.
 
-    Raises SheetError with one Problem for each thing wrong, in the order of the lines.
+    Raises SheetError with one Problem for each thing wrong, in the order of the lines. One that is `stored` was
+    checked by the rules of its day, and later ones never shut its log: a number that is none counts as not given.
     """
     if len(text) > MAX_BYTES:
         raise _error(file, [Problem(file, None, None, None, f"is longer than {MAX_BYTES:,} letters")])
@@ -74,9 +76,11 @@ def read_sheet(text: str, file: str = "sheet") -> Sheet:
         content = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise _error(file, [_syntax_problem(file, str(error))]) from error
+    except ValueError as error:  # a number of more digits than Python reads
+        raise _error(file, [_long_number_problem(file, text)]) from error
     reader = _SheetReader(file, Lines(text))
     sheet = reader.sheet(content, text)
-    if reader.problems:
+    if reader.problems and not stored:
         raise _error(file, reader.problems)
     return sheet
 
@@ -93,6 +97,12 @@ def _syntax_problem(file: str, message: str) -> Problem:
     return Problem(file, int(match[1]) if match else None, None, None, f"is not TOML: {reason}")
 
 
+def _long_number_problem(file: str, text: str) -> Problem:
+    longest = max(re.finditer(r"[0-9_]+", text), key=lambda m: len(m[0]))
+    line = text.count("\n", 0, longest.start()) + 1
+    return Problem(file, line, None, f"{longest[0][:12]}...", f"is a number of {len(longest[0]):,} digits")
+
+
 class _SheetReader:
     def __init__(self, file: str, lines: Lines) -> None:
         self.file = file
@@ -101,7 +111,7 @@ class _SheetReader:
 
     def problem(self, path: tuple[str | int, ...], found: object, reason: str) -> None:
         column = next((p for p in reversed(path) if isinstance(p, str)), None)
-        shown = None if found is None else str(found)[:80]
+        shown = None if found is None else show(found)
         self.problems.append(Problem(self.file, self.lines.of(path), column, shown, reason))
 
     def sheet(self, content: Mapping[str, Any], text: str) -> Sheet:
@@ -156,17 +166,16 @@ class _SheetReader:
             return {}
         given: dict[str, Any] = {}
         for key, value in row.items():
-            wanted = known.get(key)
-            if wanted is None:
+            if key not in known:
                 self.problem((*path, key), None, f"is not a word of the sheet (there are: {', '.join(known)})")
-            elif wanted is float and isinstance(value, int) and not isinstance(value, bool):
+                continue
+            fault = _fault(value, known[key], counted=key == "positions")
+            if fault is not None:
+                self.problem((*path, key), value, fault)
+            elif known[key] is float:
                 given[key] = float(value)
-            elif key == "positions" and isinstance(value, int) and not isinstance(value, bool):
+            elif key == "positions" and isinstance(value, int):
                 given[key] = [str(i + 1) for i in range(value)] if 0 <= value <= 360 else []
-            elif not isinstance(value, wanted) or (wanted is int and isinstance(value, bool)):
-                self.problem((*path, key), value, f"must be {_TYPE_WORDS[wanted]}")
-            elif isinstance(value, str) and not value.strip():
-                self.problem((*path, key), value, "is empty")
             else:
                 given[key] = value
         for key in required:
@@ -245,11 +254,21 @@ class _SheetReader:
         return tuple(found)
 
     def _pair(self, path: tuple[str | int, ...], values: list[object]) -> tuple[float | None, float | None]:
-        numbers = [float(v) for v in values if isinstance(v, int | float) and not isinstance(v, bool)]
+        numbers = [n for n in map(number_of, values) if n is not None]
         if len(values) != 2 or len(numbers) != 2 or not numbers[0] < numbers[1]:
-            self.problem(path, values, "must be two numbers, the smaller first")
+            self.problem(path, values, "must be two finite numbers, the smaller first")
             return (None, None)
         return numbers[0], numbers[1]
+
+
+def _fault(value: object, wanted: type, *, counted: bool) -> str | None:
+    """Why a value is not of the type `wanted`; None if it is. What is `counted` may be a whole number instead."""
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    if is_number and (wanted is float or (isinstance(value, int) and (wanted is int or counted))):
+        return None if number_of(value) is not None else NOT_PLAUSIBLE
+    if not isinstance(value, wanted) or (wanted is int and isinstance(value, bool)):
+        return f"must be {_TYPE_WORDS[wanted]}"
+    return "is empty" if isinstance(value, str) and not value.strip() else None
 
 
 def _shape_of(limits: tuple[tuple[str, Limits], ...]) -> str:

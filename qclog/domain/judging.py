@@ -9,6 +9,7 @@ from qclog.domain.casetypes import Characteristic, Limits
 INSIDE, LOW, HIGH, CLOSE = "inside", "low", "high", "too close to call"
 NOT_JUDGED = "not judged"
 OUT = (LOW, HIGH, "fail")
+ROUNDING = 1e-6  # of a step: far below what a gauge shows, far above what sums of doubles leave over
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +24,14 @@ class Verdict:
     def out(self) -> bool:
         """Whether it is out of limits (or failed)."""
         return self.result in OUT
+
+
+def slack_of(step: float | None) -> float:
+    """By how much a value may pass a limit and still be on it, in the unit of `step`; None: as for 0.001 of the unit.
+
+    It stands for the rounding of doubles only, so it never grows with the limit or with the value.
+    """
+    return ROUNDING * (1e-3 if step is None else step)
 
 
 def judge_interval(low: float | None, high: float | None, limits: Limits, *, slack: float = 0.0) -> str:
@@ -64,5 +73,4 @@ def judge(
     name, limits = chosen
     if limits.lower is None and limits.upper is None:
         return Verdict(NOT_JUDGED, name, limits)
-    scale = max((abs(v) for v in (limits.lower, limits.upper, low, high) if v is not None), default=0.0)
-    return Verdict(judge_interval(low, high, limits, slack=1e-12 * scale), name, limits)
+    return Verdict(judge_interval(low, high, limits, slack=slack_of(characteristic.step)), name, limits)

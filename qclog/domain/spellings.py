@@ -54,7 +54,7 @@ def parse_unit(text: str) -> str:
 
     Raises
     ------
-    UnitError : unknown, ambiguous (`mil`, `'`), or not a plain unit. pint takes `mil` for an angle.
+    UnitError : unknown, ambiguous (`mil`, `'`, `M`), or not a plain unit. pint takes `mil` for an angle.
     """
     if not isinstance(text, str):
         raise UnitError("a unit is written in letters", found=text, hint='say for example "thou" or "mm"')
@@ -69,6 +69,8 @@ def parse_unit(text: str) -> str:
             found=text,
             hint="say thou, or mm if millimetres are meant",
         )
+    if plain.rstrip(".") == "M":
+        raise UnitError("M is no unit of its own", found=text, hint="say mm for millimetres, m for metres, or thou")
     if "'" in plain:
         raise UnitError("' may be feet or minutes of arc", found=text, hint="say ft, arcmin or min")
     return _trade_spelling(plain) or _pint_spelling(plain, text)

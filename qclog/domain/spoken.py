@@ -128,7 +128,7 @@ def _one(words: _Words) -> Fraction | None:
         return None
     if words.take("hundred"):
         return Fraction(100)
-    if not words.rest():
+    if not words.rest().strip(" ,;"):
         words.at = mark
         return None
     return Fraction(1)

@@ -9,6 +9,7 @@ from typing import Any
 
 from qclog.domain import units
 from qclog.domain.casetypes import Characteristic
+from qclog.domain.sheet_numbers import NOT_PLAUSIBLE, number_of
 from qclog.domain.sums import (
     KINDS,
     MATERIALS,
@@ -194,11 +195,11 @@ def _check_limits(path: Path, given: dict[str, Any]) -> Iterator[Any]:
     for key, value in limits.items():
         if key not in ("lower", "upper"):
             yield (*path, "limits"), key, "is not a word of these limits (there are: lower, upper)"
-        elif isinstance(value, bool) or not isinstance(value, int | float):
-            yield (*path, "limits"), value, "must be a number"
-    ends = [limits.get(key) for key in ("lower", "upper")]
-    if all(isinstance(e, int | float) for e in ends) and ends[0] > ends[1]:
-        yield (*path, "limits"), f"{ends[0]} to {ends[1]}", "must run from lower to upper"
+        elif number_of(value) is None:
+            yield (*path, "limits"), value, NOT_PLAUSIBLE
+    lower, upper = (number_of(limits.get(key)) for key in ("lower", "upper"))
+    if lower is not None and upper is not None and lower > upper:
+        yield (*path, "limits"), f"{lower:g} to {upper:g}", "must run from lower to upper"
 
 
 def _check_side_shims(path: Path, given: dict[str, Any]) -> Iterator[Any]:
@@ -224,7 +225,7 @@ def _check_pinion(path: Path, given: dict[str, Any]) -> Iterator[Any]:
 
 def _check_torque(path: Path, given: dict[str, Any]) -> Iterator[Any]:
     for step in given.get("steps", ()):
-        if isinstance(step, bool) or not isinstance(step, int | float) or step <= 0:
+        if (number_of(step) or 0.0) <= 0:
             yield (*path, "steps"), step, "must hold numbers above 0"
 
 
@@ -246,7 +247,7 @@ _CHECK_KIND: dict[str, Callable[[Path, dict[str, Any]], Iterator[Any]]] = {
 
 def _check_leaves(path: Path, given: dict[str, Any]) -> Iterator[Any]:
     leaves = given["leaves"]
-    whole = all(isinstance(n, int) and not isinstance(n, bool) and n >= 0 for n in leaves)
+    whole = all(isinstance(n, int) and number_of(n) is not None and n >= 0 for n in leaves)
     if not whole or len(leaves) not in (1, 2) or (len(leaves) == 2 and leaves[0] > leaves[1]):
         yield path, leaves, "must be the least number of leaves and the most, as [1, 5]; or the least alone, as [3]"
 

@@ -7,7 +7,9 @@ from datetime import datetime
 from pathlib import Path
 
 from qclog.errors import InputError, LogError, OutputError
+from qclog.services.output import need_folder, need_free
 from qclog.services.verifying import Report, verify
+from qclog.store.kept_files import is_log, last_entry
 from qclog.store.log import Log
 
 
@@ -22,20 +24,18 @@ class Kept:
 def back_up(log: Log, place: Path, today: datetime, *, replace: bool = False) -> Kept:
     """Copy the log, which may be in use, to the file `place`, or into a folder (no suffix) under a name with the date.
 
-    InputError if there is such a file and `replace` is not set; OutputError if it can't be written. The copy is
-    compared with the log, row for row, before it has its name, and is then verified by itself.
+    InputError if there is such a file and `replace` is not set, or it is a log which is no earlier state of this one.
+    OutputError if the folder is not there (is the stick plugged in?), or it can't be written. The copy is compared with
+    the log, row for row, before it has its name, and is then verified by itself.
     """
     if not log.exists():
         with log.reading():  # says how to make one
             pass
     to_folder = place.is_dir() or not place.suffix
     target = place / f"{log.path.stem}-{today:%Y-%m-%d}{log.path.suffix}" if to_folder else place
-    if target.exists() and (target.is_dir() or not replace):
-        raise InputError("there is a file already", field="backup", found=target, hint="name another, or add --replace")
-    if target.exists() and target.samefile(log.path):
-        raise InputError("this is the log itself", field="backup", found=target, hint="name another file")
+    need_folder(target, "backup")
+    _need_replaceable(log, target, replace=replace)
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
         log.copy_to(target)
     except OSError as error:
         if isinstance(error, LogError) and error.found != target:
@@ -48,6 +48,34 @@ def back_up(log: Log, place: Path, today: datetime, *, replace: bool = False) ->
             hint="check that there is room and that you may write there",
         ) from error
     return Kept(target, _verify_alone(target))
+
+
+def _need_replaceable(log: Log, target: Path, *, replace: bool) -> None:
+    """InputError if the backup may not go to `target`: what is there must hold nothing that the log does not."""
+    if target.exists() and target.samefile(log.path):
+        raise InputError("this is the log itself", field="backup", found=target, hint="name another file")
+    if not replace and target.exists():
+        raise InputError("there is a file already", field="backup", found=target, hint="name another, or add --replace")
+    if not is_log(target):
+        need_free(target, "backup", replace=replace)
+        return
+    try:
+        last = last_entry(target)
+    except LogError as error:
+        raise InputError(
+            f"there is a log that may not be this one: {error.message}", field="backup", found=target, hint=_ELSEWHERE
+        ) from error
+    if last is None:
+        return
+    with log.reading() as use:
+        mine = use.rows("entry_of_submission", submission=last[1])
+    if [row["entry"] for row in mine] != [last[0]]:
+        raise InputError(
+            "there is a log that holds what this one does not", field="backup", found=target, hint=_ELSEWHERE
+        )
+
+
+_ELSEWHERE = "name another file; only an earlier backup of the same log is replaced"
 
 
 def restore(source: Path, log: Log) -> Kept:

@@ -89,6 +89,7 @@ def _length(text: str) -> str:
 
 def _key(cells: Cells, row: dict[str, Any]) -> Size | None:
     nominal, measured = cells.read(row, "nominal", _above_0), cells.read(row, "measured", _above_0)
+    cells.names(row, "set")
     if len(row["set"]) > 60:
         cells.wrong(row, "set", "is longer than 60 letters")
     return None if nominal is None or measured is None else (row["set"], nominal, measured)

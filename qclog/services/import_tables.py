@@ -14,11 +14,12 @@ import polars as pl
 from qclog.domain import units
 from qclog.domain.casetypes import Sheet, Version
 from qclog.domain.moments import now, read_moment
+from qclog.domain.names import fault_of
 from qclog.errors import InputError, Problem, UnitError
 from qclog.exchange.folder import Folder
 from qclog.services.import_snapshot import Snapshot
 from qclog.services.sheets import begins, parsed
-from qclog.store.records import DETAILS
+from qclog.store.records import DETAILS, NAMES_OF_A_JOB
 
 T = TypeVar("T")
 
@@ -109,8 +110,9 @@ class Cells:
 
     def names(self, row: dict[str, Any], *columns: str) -> None:
         for column in columns:
-            if row[column] is not None and len(row[column]) > 200:
-                self.wrong(row, column, "is longer than 200 letters")
+            fault = None if row[column] is None else fault_of(row[column])
+            if fault is not None:
+                self.wrong(row, column, fault)
 
 
 def _number(text: str) -> float:
@@ -299,7 +301,7 @@ def _text(*columns: str) -> dict[str, Any]:
 def _jobs(cells: Cells, rows: Iterable[dict[str, Any]], known: Known) -> None:
     new, details = [], []
     for row in rows:
-        cells.names(row, "job", *(c for c in DETAILS if c not in ("outstanding", "concession")))
+        cells.names(row, "job", *NAMES_OF_A_JOB)
         cells.points_at(row, "case_type", known.sheets, "case type")
         job = row | {
             "opened": cells.moment(row, "opened"),

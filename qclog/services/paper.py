@@ -46,11 +46,11 @@ def check_ending(path: Path) -> None:
         )
 
 
-def save(document: Document, path: Path) -> None:
-    """Write a paper to a .pdf or .html file. InputError for another ending; OutputError if it can't be written."""
+def save(document: Document, path: Path, *, replace: bool = False) -> None:
+    """Write a paper to a .pdf or .html file. InputError for another ending, or as `output.new_file` says."""
     check_ending(path)
     made = set_pdf(document) if path.suffix.lower() == ".pdf" else write_html(document).encode("utf-8")
-    with new_file(path) as part:
+    with new_file(path, replace=replace) as part:
         part.write_bytes(made)
 
 

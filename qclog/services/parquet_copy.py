@@ -142,7 +142,7 @@ def import_parquet(log: Log, folder: Path) -> Report:
         try:
             if file.stat().st_size > _MOST_BYTES:
                 raise ValueError(f"is larger than {_MOST_BYTES:,} bytes")
-            frames[file.stem] = pl.read_parquet(file)
+            frames[file.stem] = pl.read_parquet(file, glob=False)  # a folder's name may hold what a pattern would
         except (pl.exceptions.PolarsError, OSError, ValueError) as error:
             why = str(error).splitlines()[0]
             problems.append(Problem(file.name, None, None, None, f"can't be read: {why}"))

@@ -139,10 +139,10 @@ def panels_of(chart: CaseChart, aid: Aid | None = None, *, dark: bool = False, h
     return panels(picture_of(chart, aid), dark=dark, height=height)
 
 
-def save(chart: CaseChart, file: Path, aid: Aid | None = None) -> None:
+def save(chart: CaseChart, file: Path, aid: Aid | None = None, *, replace: bool = False) -> None:
     """Write the chart to an SVG, PNG or HTML file, without a browser or network.
 
-    InputError for another ending; OutputError if the file can't be written.
+    InputError for another ending, or as `output.new_file` says; OutputError if the file can't be written.
     """
     kind = file.suffix.lower()
     if kind not in FORMATS:
@@ -151,5 +151,5 @@ def save(chart: CaseChart, file: Path, aid: Aid | None = None) -> None:
         )
     drawn = chart_of(chart, aid)
     settings: dict[str, dict[str, Any]] = {".png": {"ppi": 144}, ".html": {"inline": True}, ".svg": {}}
-    with new_file(file) as part:
+    with new_file(file, replace=replace) as part:
         drawn.save(part, **settings[kind])

@@ -16,7 +16,7 @@ import polars as pl
 from qclog.domain import formula
 from qclog.domain.casetypes import Characteristic, Sheet, Version, stage_for, version_at
 from qclog.domain.findings import Change
-from qclog.domain.judging import CLOSE, HIGH, INSIDE, LOW, NOT_JUDGED
+from qclog.domain.judging import CLOSE, HIGH, INSIDE, LOW, NOT_JUDGED, slack_of
 from qclog.domain.moments import now
 from qclog.services import sheets
 from qclog.store.findings import changes_in
@@ -253,7 +253,7 @@ def _verdicts(latest: Characteristic, versions: Sequence[Version], rows: pl.Data
             continue
         lower = -np.inf if chosen[1].lower is None else chosen[1].lower
         upper = np.inf if chosen[1].upper is None else chosen[1].upper
-        slack = 1e-9 * max((abs(x) for x in (lower, upper) if np.isfinite(x)), default=0.0)
+        slack = slack_of(found.step if found else None)
         point = low == high
         verdict[mine] = CLOSE
         verdict[mine & (low >= lower - slack) & (high <= upper + slack)] = INSIDE

@@ -20,7 +20,7 @@ from qclog.store.log import Log, Submission, Use
 @lru_cache(maxsize=200)
 def parsed(text: str) -> Sheet:
     """The sheet of a text that was checked when it was stored."""
-    return read_sheet(text)
+    return read_sheet(text, stored=True)
 
 
 def versions(use: Use, case_type: str) -> tuple[Version, ...]:

@@ -10,11 +10,12 @@ from datetime import datetime, timedelta
 from functools import cache
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 from qclog.domain.jobs import ROLES
-from qclog.domain.moments import now
+from qclog.domain.moments import now, show_moment
 from qclog.domain.rights import MANAGE
-from qclog.errors import InputError, SignOnError
+from qclog.errors import InputError, SignOnError, UnknownNameError
 from qclog.services import rights
 from qclog.services.people import choose
 from qclog.store import records
@@ -24,7 +25,8 @@ if TYPE_CHECKING:
     from argon2 import PasswordHasher
 
 MOST_TRIES = 5
-LOCKED_FOR = timedelta(minutes=15)
+LOCKS = tuple(timedelta(minutes=m) for m in (15, 60, 240, 720))  # after each MOST_TRIES in a row; then always the last
+SHOWN_FOR = timedelta(days=30)
 SHORTEST, LONGEST = 4, 12
 
 
@@ -69,8 +71,49 @@ def _need_own_or_manager(log: Log, person: str, submission: Submission, old: str
         sign_on(log, person, old or "", Submission(submission.by, submission.via, f"old PIN of {person}"))
 
 
+@dataclass(frozen=True, slots=True)
+class WrongPins:
+    """Wrong PINs tried under one name in the last `SHOWN_FOR`, times in UTC; `locked_until` where it is locked now."""
+
+    person: str
+    tries: int
+    last: datetime
+    locked_until: datetime | None
+
+
+def wrong_pins(log: Log) -> tuple[WrongPins, ...]:
+    """Under which names wrong PINs were tried lately, for who manages the log."""
+    moment = now()
+    with log.reading() as use:
+        return tuple(
+            WrongPins(row["person"], row["tries"], row["last"], _locked_until(row["in_a_row"], moment))
+            for row in use.rows("wrong_pins", since=moment - SHOWN_FOR)
+        )
+
+
+def say_wrong(wrong: WrongPins, zone: ZoneInfo) -> str:
+    """In words, without the name: "5 wrong PINs, the last 2026-03-14 17:02, locked until 2026-03-14 17:17"."""
+    many = "1 wrong PIN" if wrong.tries == 1 else f"{wrong.tries} wrong PINs"
+    last = f"{many}, the last {show_moment(wrong.last, zone)}"
+    return last if wrong.locked_until is None else f"{last}, locked until {show_moment(wrong.locked_until, zone)}"
+
+
+def sign_on_unseen(log: Log, person: str, pin: str, submission: Submission) -> None:
+    """`sign_on` where names are not shown: whatever is wrong is told in the same words, so no name is given away."""
+    try:
+        sign_on(log, person, pin, submission)
+    except (SignOnError, UnknownNameError) as error:
+        if not isinstance(error, SignOnError):
+            _hasher().hash(pin)  # so that an unknown name takes as long
+        raise SignOnError(
+            "that name and PIN do not sign on",
+            field="PIN",
+            hint=f"after {MOST_TRIES} wrong PINs a name is locked for a while; a manager can set a new PIN",
+        ) from error
+
+
 def sign_on(log: Log, person: str, pin: str, submission: Submission) -> None:
-    """Check a PIN. SignOnError for a wrong one, and for `LOCKED_FOR` after `MOST_TRIES` wrong ones in a row.
+    """Check a PIN. SignOnError for a wrong one, and for a while (`LOCKS`) after `MOST_TRIES` wrong ones in a row.
 
     The check is inside the transaction that counts it, so many tries at once count as many.
     """
@@ -82,27 +125,30 @@ def sign_on(log: Log, person: str, pin: str, submission: Submission) -> None:
         _need_open(person, row["wrong"], now())
         good = _matches(row["pin"], pin)
         records.add_sign_on(use, person, now(), good=good)
-        left = MOST_TRIES - _counted(row["wrong"], now()) - 1
+        left = MOST_TRIES - len(row["wrong"]) % MOST_TRIES - 1
     if not good:
         after = f"{left} more tries" if left > 1 else "one more try" if left == 1 else "no try"
         raise SignOnError(f"that is not {person}'s PIN", field="PIN", hint=f"{after} before it is locked for a while")
 
 
-def _counted(wrong: list[datetime], moment: datetime) -> int:
-    """Wrong tries that count toward the lock: all in a row, unless the last lock is over."""
-    full = len(wrong) - len(wrong) % MOST_TRIES
-    if len(wrong) % MOST_TRIES == 0 and wrong and moment - wrong[-1] < LOCKED_FOR:
-        return MOST_TRIES
-    return len(wrong) - full
+def _locked_until(wrong: list[datetime], moment: datetime) -> datetime | None:
+    """When the lock ends that so many wrong PINs in a row have set; None where it is open at `moment`."""
+    rounds, over = divmod(len(wrong), MOST_TRIES)
+    if not rounds or over:
+        return None
+    until = wrong[-1] + LOCKS[min(rounds, len(LOCKS)) - 1]
+    return until if moment < until else None
 
 
 def _need_open(person: str, wrong: list[datetime], moment: datetime) -> None:
-    if _counted(wrong, moment) >= MOST_TRIES:
-        minutes = max(1, round((wrong[-1] + LOCKED_FOR - moment).total_seconds() / 60))
+    until = _locked_until(wrong, moment)
+    if until is not None:
+        minutes = max(1, round((until - moment).total_seconds() / 60))
+        wait = f"{minutes} minute{'' if minutes == 1 else 's'}" if minutes < 90 else f"{round(minutes / 60)} hours"
         raise SignOnError(
-            f"{person} is locked after {MOST_TRIES} wrong PINs",
+            f"{person} is locked after {len(wrong)} wrong PINs",
             field="PIN",
-            hint=f"try again in {minutes} minute{'' if minutes == 1 else 's'}, or let a manager set a new PIN",
+            hint=f"try again in {wait}, or let a manager set a new PIN",
         )
 
 

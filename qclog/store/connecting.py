@@ -20,6 +20,7 @@ from typing import Any
 import duckdb
 
 from qclog.store import contents, notices
+from qclog.store.paths import path_for_duckdb
 from qclog.store.trouble import is_held_elsewhere, says_damaged, why_not_opened, why_not_written
 
 STORAGE_VERSION = "v1.5.0"
@@ -80,7 +81,7 @@ def _open(path: Path, patience: float, *, new: bool) -> duckdb.DuckDBPyConnectio
     deadline = time.monotonic() + patience
     while True:
         try:
-            return duckdb.connect(str(path), config=config)
+            return duckdb.connect(path_for_duckdb(path), config=config)
         except duckdb.Error as error:
             if is_held_elsewhere(error) and time.monotonic() < deadline:
                 time.sleep(0.05)

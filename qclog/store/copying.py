@@ -17,6 +17,7 @@ import duckdb
 from qclog.errors import FolderError, LogDamagedError, LogVersionError
 from qclog.store import contents, migrations, schema
 from qclog.store.connecting import STORAGE_VERSION
+from qclog.store.paths import path_for_duckdb
 from qclog.store.trouble import why_not_opened
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ def copy(source: Path, target: Path) -> None:
     Raises LogDamagedError or LogVersionError naming `source` if that is no log of this qclog's, LogDamagedError naming
     `target` if what arrived is not what is in the log; DuckDB's own errors are left to the caller.
     """
-    with _opened_to_read(source) as connection:
+    with opened_to_read(source) as connection:
         step = _step_of(connection, source)
         connection.execute(f"ATTACH {_text(target)} AS the_copy (STORAGE_VERSION '{STORAGE_VERSION}')")
         connection.execute("USE the_copy")
@@ -88,7 +89,7 @@ def fill(connection: duckdb.DuckDBPyConnection, frames: Mapping[str, pl.DataFram
 
 
 @contextmanager
-def _opened_to_read(source: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+def opened_to_read(source: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     """A log that is only read, and not even locked beside: a copy may lie where nothing can be written."""
     with duckdb.connect(":memory:", config={"python_enable_replacements": "false"}) as connection:
         try:
@@ -135,4 +136,4 @@ def _sum(connection: duckdb.DuckDBPyConnection, database: str, table: str) -> li
 
 
 def _text(path: Path) -> str:
-    return "'" + str(path).replace("'", "''") + "'"
+    return "'" + path_for_duckdb(path).replace("'", "''") + "'"

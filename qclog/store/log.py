@@ -22,6 +22,7 @@ from zoneinfo import ZoneInfo
 import duckdb
 
 from qclog import resources
+from qclog.domain.names import check_name
 from qclog.errors import InputError, LogError, LogVersionError
 from qclog.store import chain, contents, copying, lock, migrations, schema
 from qclog.store.connecting import connected
@@ -43,6 +44,9 @@ class Submission:
     via: Via
     what: str
     id: UUID = field(default_factory=new_id)
+
+    def __post_init__(self) -> None:
+        check_name(self.by, "by")
 
 
 class AlreadyStored(Exception):  # noqa: N818 - not an error: the submission is safe in the log

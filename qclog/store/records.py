@@ -10,6 +10,7 @@ from uuid import UUID
 
 from qclog.domain.casetypes import Sheet
 from qclog.domain.jobs import Gauge, Job, Part, Person
+from qclog.domain.names import check_name
 from qclog.errors import InputError, UnknownNameError
 from qclog.store.ids import new_id
 from qclog.store.log import Use
@@ -25,6 +26,7 @@ DETAILS = (
     "outstanding",
     "concession",
 )
+NAMES_OF_A_JOB = ("case_serial", "casting", "machining_batch", "variant", "customer_ref")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +59,7 @@ class NewReading:
 
 def add_person(use: Use, person: Person) -> None:
     """Add someone to the log."""
+    check_name(person.person, "person")
     use.insert("person", person=person.person, role=person.role, entry=use.entry)
 
 
@@ -72,6 +75,7 @@ def add_sign_on(use: Use, person: str, tried_at: datetime, *, good: bool) -> Non
 
 def add_gauge(use: Use, gauge: Gauge) -> None:
     """Add a gauge to the log."""
+    check_name(gauge.gauge, "gauge")
     leaves = " ".join(f"{leaf:g}" for leaf in gauge.leaves) or None
     use.insert(
         "gauge",
@@ -97,6 +101,7 @@ def add_sheet(use: Use, sheet: Sheet, since: datetime | None) -> None:
 
 def add_job(use: Use, job: Job) -> None:
     """Open a job."""
+    check_name(job.job, "job")
     use.insert("job", job=job.job, case_type=job.case_type, opened=job.opened, entry=use.entry)
     for name in DETAILS:
         value = getattr(job, name)
@@ -108,12 +113,16 @@ def add_detail(use: Use, job: str, name: str, value: object, reason: str | None 
     """Say something of a job. The latest counts; what was said before stays. None takes it back."""
     if name not in DETAILS:
         raise InputError("a job has no such detail", field=name, hint="it has " + ", ".join(DETAILS))
+    if name in NAMES_OF_A_JOB and value is not None:
+        check_name(str(value), name)
     text = "" if value is None else value.isoformat(sep=" ") if isinstance(value, datetime) else str(value)
     use.insert("job_detail", id=new_id(), job=job, name=name, value=text, reason=reason, entry=use.entry)
 
 
 def add_part(use: Use, part: Part) -> None:
     """Add a part to a job."""
+    for name in ("part", "lot", "supplier"):
+        check_name(getattr(part, name), name)
     use.insert(
         "part",
         id=new_id(),

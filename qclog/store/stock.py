@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from qclog.domain.names import check_name
 from qclog.domain.stock import ShimMove, ShimSize
 from qclog.store.ids import new_id
 from qclog.store.log import Use
@@ -9,6 +10,7 @@ from qclog.store.log import Use
 
 def add_size(use: Use, size: ShimSize) -> None:
     """Add a size of leaf."""
+    check_name(size.stock_set, "set")
     use.insert("shim_size", **{name: getattr(size, name) for name in size.__slots__}, entry=use.entry)
 
 

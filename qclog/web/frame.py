@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import streamlit as st
 
-from qclog.errors import QclogError
+from qclog.errors import QclogError, show_found
 
 
 def show_error(error: QclogError) -> None:
     """An error as a person would be told it."""
-    found = f" Found: {plain(str(error.found))}." if error.found is not None else ""
+    found = f" Found: {plain(show_found(error.found))}." if error.found is not None else ""
     hint = f" {_sentence(error.hint)}" if error.hint else ""
     st.error(f"{_sentence(error.message)}{found}{hint}", icon=":material/error:")
 

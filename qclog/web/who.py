@@ -8,9 +8,11 @@ from collections.abc import Sequence
 import streamlit as st
 from streamlit.errors import StreamlitSecretNotFoundError
 
-from qclog.errors import QclogError
+from qclog.domain.rights import MANAGE, RIGHTS
+from qclog.errors import InputError, QclogError
 from qclog.services import signing_on
 from qclog.services.launching import SIGN_ON_VARIABLE
+from qclog.services.sheets import timezone_of
 from qclog.services.signing_on import Worker
 from qclog.store.log import Log, Submission
 from qclog.web.frame import plain, show_error
@@ -25,10 +27,24 @@ def must_sign_on() -> bool:
 
 
 def house_account() -> tuple[str, ...]:
-    """The name and address of whoever signed on with the house's own sign-on (OpenID Connect), if it is set up."""
+    """What the house's own sign-on (OpenID Connect) vouches for: its subject, and its address where that is verified.
+
+    Not its name, which people can often change themselves.
+    """
     if not getattr(st.user, "is_logged_in", False):
         return ()
-    return tuple(str(value) for key in ("name", "email") if (value := st.user.get(key)))
+    verified = st.user.get("email_verified") in (True, "true")  # some providers send it as text
+    vouched = (st.user.get("sub"), st.user.get("email") if verified else None)
+    return tuple(str(value) for value in vouched if value)
+
+
+def _persons_of(account: Sequence[str]) -> set[str]:
+    """The names in the log that an account stands for: by `[people]` in Streamlit's secrets, else its own texts."""
+    try:
+        named = dict(st.secrets.get("people", {}))
+    except StreamlitSecretNotFoundError:
+        named = {}
+    return {str(named.get(text, text)) for text in account}
 
 
 def has_house_sign_on() -> bool:
@@ -45,7 +61,8 @@ def here(log: Log) -> Worker | None:
 
 
 def _among(workers: Sequence[Worker]) -> Worker | None:
-    known = next((w for w in workers if w.person in house_account()), None)
+    persons = _persons_of(house_account())
+    known = next((w for w in workers if w.person in persons), None)
     if known is not None:
         return known
     name = st.session_state.get(NAME)
@@ -89,7 +106,7 @@ def _offer_house_sign_on(worker: Worker | None) -> None:
     known = house_account()
     if not known:
         st.button("Sign on with the house account", on_click=st.login, key="house_sign_on")
-    elif worker is None or worker.person not in known:
+    elif worker is None or worker.person not in _persons_of(known):
         st.caption(plain(f"{known[0]} is signed on with the house, but is no person of this log."))
 
 
@@ -122,9 +139,37 @@ def show_in_corner(log: Log) -> None:
 
 
 def ask_first(log: Log) -> None:
-    """The whole page while nobody is signed on and the pages are open to the network."""
+    """The whole page while nobody is signed on and people must: it gives no name away."""
     st.title("Sign on")
-    choose(log, "Your name")
+    if has_house_sign_on():
+        _offer_house_sign_on(None)
+    with st.form("sign_on", border=False):
+        name = st.text_input("Your name", autocomplete="username", key="name_typed").strip()
+        pin = st.text_input("PIN", type="password", autocomplete="off", key="pin_typed")
+        if not st.form_submit_button("Sign on", type="primary"):
+            return
+    try:
+        if not name:
+            raise InputError("a name is needed", field="name")
+        signing_on.sign_on_unseen(log, name, pin, Submission(name, "bench", "sign on"))
+    except QclogError as error:
+        show_error(error)
+        return
+    st.session_state[NAME] = st.session_state[SIGNED] = name
+    st.rerun()
+
+
+def show_wrong_pins(log: Log) -> None:
+    """For a manager: under whose names wrong PINs were tried lately."""
+    worker = here(log)
+    if worker is None or MANAGE not in RIGHTS[worker.role]:
+        return
+    with log.reading() as use:
+        zone = timezone_of(use)
+        wrong = signing_on.wrong_pins(log)
+    if wrong:
+        lines = [plain(f"{w.person}: {signing_on.say_wrong(w, zone)}") for w in wrong]
+        st.warning("Wrong PINs were typed. " + "; ".join(lines), icon=":material/lock:")
 
 
 def need(log: Log, what: str) -> str | None:

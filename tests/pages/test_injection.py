@@ -128,6 +128,7 @@ def test_file_names_stay_in_their_folder(hostile: Log, tmp_path: Path) -> None:
     trace = tracing.trace(hostile, JOB)
     assert re.fullmatch(r"[A-Za-z0-9.-]+", folder_name(trace))
     assert not folder_name(trace).startswith(".")
+    (tmp_path / "out").mkdir()
     written = save_folder(trace, tmp_path / "out" / folder_name(trace))
     assert all((tmp_path / "out") in f.parents for f in written)
     outside = SHEET.replace('code = "MR-1"', 'code = "../../y"')
@@ -135,6 +136,7 @@ def test_file_names_stay_in_their_folder(hostile: Log, tmp_path: Path) -> None:
         sheet = read_sheet(SHEET)
         use.insert("sheet", case_type="../../y", version="../z", since=None, text=outside, entry=use.entry)
         assert sheet.code == "MR-1"
+    (tmp_path / "deep" / "er").mkdir(parents=True)
     export_folder(hostile, tmp_path / "deep" / "er" / "way-out")
     sheets = list((tmp_path / "deep").rglob("*.toml"))
     assert len(sheets) == 2

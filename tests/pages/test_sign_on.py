@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from streamlit.testing.v1 import AppTest
 
 from qclog.domain.jobs import Person
+from qclog.errors import SignOnError
 from qclog.services import people, signing_on
 from qclog.services.launching import SIGN_ON_VARIABLE
 from qclog.store.log import Log, Submission
@@ -52,10 +55,36 @@ def test_nothing_is_shown_to_the_network_before_someone_signs_on(locked: Log, mo
     for page in ("workshop", "bench", "case_type", "job"):
         app = open_page(page)
         assert [t.value for t in app.title] == ["Sign on"]
-        assert "J-1" not in texts(app)
-    choose(app, "Ash")  # who has no PIN
+        assert not app.selectbox
+        for told in ("J-1", "Heron", "Ash"):
+            assert told not in texts(app)
+    said = set()
+    for name, pin in (("Ash", "1212"), ("Nobody", "1212"), ("Heron", "1212")):  # without a PIN, unknown, wrong
+        sign_on(app, name, pin)
+        assert [t.value for t in app.title] == ["Sign on"]
+        said.add(" ".join(e.value for e in app.error))
+    assert len(said) == 1
+    sign_on(app, "Heron", "4711")
+    assert [t.value for t in app.title] != ["Sign on"]
+    next(b for b in app.button if b.label == "Sign out").click().run()
     assert [t.value for t in app.title] == ["Sign on"]
     assert locked.exists()
+
+
+def sign_on(app: AppTest, name: str, pin: str) -> None:
+    app.text_input(key="name_typed").set_value(name)
+    app.text_input(key="pin_typed").set_value(pin)
+    next(b for b in app.button if b.label == "Sign on").click().run()
+    assert not app.exception
+
+
+def test_a_manager_sees_where_wrong_pins_were_typed(locked: Log) -> None:
+    people.add_person(locked, Person("Rook", "manager"), Submission("Heron", "terminal", "person"))
+    with pytest.raises(SignOnError):
+        signing_on.sign_on(locked, "Heron", "1212", Submission("Heron", "bench", "sign on"))
+    for name, sees in (("Ash", False), ("Rook", True)):
+        app = choose(open_page("workshop"), name)
+        assert ("1 wrong PIN" in texts(app)) == sees
 
 
 def test_who_has_left_is_not_offered(locked: Log) -> None:
@@ -66,12 +95,34 @@ def test_who_has_left_is_not_offered(locked: Log) -> None:
     assert any(o.startswith("Heron") for o in offered)
 
 
-def test_the_houses_own_sign_on_is_taken(locked: Log, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(who, "house_account", lambda: ("Heron", "heron@example.org"))
+class House(dict[str, Any]):
+    """What Streamlit knows of whoever signed on with the house."""
+
+    is_logged_in = True
+
+
+@pytest.mark.parametrize(
+    ("account", "person"),
+    [
+        ({"sub": "Heron", "name": "Ash"}, "Heron"),
+        ({"sub": "a|1", "email": "Heron", "email_verified": True}, "Heron"),
+        ({"sub": "a|1", "email": "Heron", "email_verified": "true"}, "Heron"),
+        ({"sub": "a|1", "email": "Heron", "email_verified": False}, None),
+        ({"sub": "a|1", "email": "Heron"}, None),
+        ({"sub": "a|1", "name": "Heron", "preferred_username": "Heron", "nickname": "Heron"}, None),
+        ({"sub": "a|7"}, "Heron"),
+        ({"sub": "a|1", "email": "h@example.org", "email_verified": True}, "Heron"),
+        ({"sub": "a|1", "email": "h@example.org", "email_verified": False}, None),
+    ],
+)
+def test_the_houses_sign_on_goes_by_subject_or_verified_address(
+    locked: Log, monkeypatch: pytest.MonkeyPatch, account: dict[str, Any], person: str | None
+) -> None:
+    monkeypatch.setattr(who.st, "user", House(account))
+    monkeypatch.setattr(who.st, "secrets", {"people": {"a|7": "Heron", "h@example.org": "Heron"}})
     monkeypatch.setenv(SIGN_ON_VARIABLE, "1")
     worker = who.here(locked)
-    assert worker is not None
-    assert worker.person == "Heron"
+    assert (worker.person if worker else None) == person
 
 
 def test_the_houses_sign_on_is_offered_only_where_it_is_set_up(locked: Log, monkeypatch: pytest.MonkeyPatch) -> None:

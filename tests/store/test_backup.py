@@ -18,7 +18,7 @@ from qclog.services.import_folder import import_folder
 from qclog.services.verifying import find_digest, short_digest, verify
 from qclog.store.log import Log
 from tests.cli.test_no_room import qclog, told
-from tests.conftest import submission
+from tests.conftest import make_log, submission
 from tests.store.test_upgrades import rows_in
 
 ROOT = Path(__file__).parents[2]
@@ -37,6 +37,7 @@ def filled(log: Log, folder: Path) -> Log:
 
 
 def test_a_backup_is_the_same_log(filled: Log, tmp_path: Path) -> None:
+    (tmp_path / "away").mkdir()
     kept = backup.back_up(filled, tmp_path / "away" / "copy.duckdb", DAY)
     assert kept.report.sound
     assert rows_in(kept.path) == rows_in(filled.path)
@@ -64,6 +65,10 @@ def test_constraints_come_along(filled: Log, tmp_path: Path) -> None:
 
 def test_a_folder_gets_one_file_a_day(filled: Log, tmp_path: Path) -> None:
     away = tmp_path / "away"
+    with pytest.raises(OutputError, match="plugged in"):
+        backup.back_up(filled, away, DAY)
+    assert not away.exists()
+    away.mkdir()
     kept = backup.back_up(filled, away, DAY)
     assert kept.path == away / "shop-2026-03-14.duckdb"
     with pytest.raises(InputError, match="--replace"):
@@ -82,6 +87,24 @@ def test_a_log_is_not_backed_up_over_itself_or_restored_over_another(filled: Log
     with pytest.raises(LogError, match="file already"):
         backup.restore(kept.path, filled)
     assert rows_in(filled.path) == before
+
+
+def test_only_what_the_log_holds_as_well_is_replaced(filled: Log, tmp_path: Path) -> None:
+    """An earlier backup of the same log; not one that went on by itself, another workshop's, or one nobody can read."""
+    other = make_log(tmp_path / "other.duckdb")
+    went_on = backup.back_up(filled, tmp_path / "went_on.duckdb", DAY).path
+    earlier = backup.back_up(filled, tmp_path / "earlier.duckdb", DAY).path
+    people.add_person(Log(went_on), Person("Rook", "technician"), submission())
+    people.add_person(filled, Person("Birch", "technician"), submission())
+    broken = tmp_path / "broken.duckdb"
+    broken.write_bytes(went_on.read_bytes()[:5000])
+    before = {path: rows_in(path) for path in (other.path, went_on)}
+    for target, said in ((other.path, "does not"), (went_on, "does not"), (broken, "may not be this one")):
+        with pytest.raises(InputError, match=said):
+            backup.back_up(filled, target, DAY, replace=True)
+    assert {path: rows_in(path) for path in before} == before
+    assert broken.stat().st_size == 5000
+    assert rows_in(backup.back_up(filled, earlier, DAY, replace=True).path) == rows_in(filled.path)
 
 
 @pytest.mark.parametrize("content", [b"", b"garbage" * 1000])

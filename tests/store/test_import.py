@@ -276,14 +276,16 @@ def test_a_line_end_inside_a_cell_leaves_empty_cells_empty(tmp_path: Path, folde
     """Found by the fuzz set: a quoted line end in a file without spaces made empty cells into texts of no letters."""
     write_folder(
         folder,
-        parts='job,part,lot,supplier,condition,sub_assembly\nJ-1,"bea\nring",B-7,,new,\nJ-2,bearing,,,reused,\n',
+        jobs="job,case_type,case_serial,customer_ref,opened,outstanding\n"
+        'J-1,MR-1,S-9,,2026-01-05,"seal\nto fit"\nJ-2,MR-1,S-10,,2026-01-06,\nJ-3,MR-1,,,2026-02-06,\n',
     )
     log = bring_in(tmp_path, folder)
     with log.reading() as use:
-        rows = use.rows("parts_all")
-    assert [(r["part"], r["lot"], r["supplier"], r["sub_assembly"]) for r in rows] == [
-        ("bea\nring", "B-7", None, None),
-        ("bearing", None, None, None),
+        rows = [use.rows("job_by_id", job=job)[0] for job in ("J-1", "J-2", "J-3")]
+    assert [(r["case_serial"], r["customer_ref"], r["outstanding"]) for r in rows] == [
+        ("S-9", None, "seal\nto fit"),
+        ("S-10", None, None),
+        (None, None, None),
     ]
 
 

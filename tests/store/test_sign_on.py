@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from qclog.cli import main
 from qclog.domain.casetype_file import read_sheet
 from qclog.domain.findings import Change
 from qclog.domain.jobs import Gauge, Job, Part, Person
@@ -170,7 +172,7 @@ def test_five_wrong_pins_lock_for_a_while_and_a_new_pin_unlocks(shop: Log, monke
         assert left in str(told.value.hint)
     with pytest.raises(SignOnError, match="locked after 5"):
         signing_on.sign_on(shop, "Ash", PIN, by("Ash"))
-    later = now() + signing_on.LOCKED_FOR + timedelta(seconds=1)
+    later = now() + signing_on.LOCKS[0] + timedelta(seconds=1)
     monkeypatch.setattr(signing_on, "now", lambda: later)
     with pytest.raises(SignOnError, match="4 more"):
         signing_on.sign_on(shop, "Ash", "9999", by("Ash"))
@@ -181,6 +183,53 @@ def test_five_wrong_pins_lock_for_a_while_and_a_new_pin_unlocks(shop: Log, monke
             signing_on.sign_on(shop, "Ash", "9999", by("Ash"))
     signing_on.set_pin(shop, "Ash", "8520", by("Rook"))
     signing_on.sign_on(shop, "Ash", "8520", by("Ash"))
+
+
+def test_the_lock_lengthens_until_the_right_pin_or_a_new_one(shop: Log, monkeypatch: pytest.MonkeyPatch) -> None:
+    signing_on.set_pin(shop, "Ash", PIN, by("Rook"))
+    moment = now()
+    monkeypatch.setattr(signing_on, "now", lambda: moment)
+    for minutes in (15, 60, 240, 720, 720):
+        for _ in range(5):
+            with pytest.raises(SignOnError, match="not Ash's PIN"):
+                signing_on.sign_on(shop, "Ash", "9999", by("Ash"))
+        moment += timedelta(minutes=minutes, seconds=-1)
+        with pytest.raises(SignOnError, match="locked after"):
+            signing_on.sign_on(shop, "Ash", PIN, by("Ash"))
+        moment += timedelta(seconds=2)
+    (told,) = signing_on.wrong_pins(shop)
+    assert (told.person, told.tries, told.locked_until) == ("Ash", 25, None)
+    signing_on.sign_on(shop, "Ash", PIN, by("Ash"))
+    for _ in range(5):
+        with pytest.raises(SignOnError, match="not Ash's PIN"):
+            signing_on.sign_on(shop, "Ash", "9999", by("Ash"))
+    (told,) = signing_on.wrong_pins(shop)
+    assert told.locked_until == told.last + timedelta(minutes=15)  # the right one in between began anew
+    assert told.tries == 30
+
+
+def test_where_names_are_not_shown_nothing_tells_which_there_are(shop: Log) -> None:
+    signing_on.set_pin(shop, "Ash", PIN, by("Rook"))
+    said = set()
+    for name in ("Ash", "Birch", "Nobody", *["Ash"] * 6):  # one with a PIN, one without, none, one that gets locked
+        with pytest.raises(SignOnError) as told:
+            signing_on.sign_on_unseen(shop, name, "9999", by(name))
+        said.add(str(told.value))
+    assert len(said) == 1
+    assert "Ash" not in said.pop()
+    signing_on.set_pin(shop, "Birch", "8520", by("Rook"))
+    signing_on.sign_on_unseen(shop, "Birch", "8520", by("Birch"))
+
+
+def test_wrong_pins_are_listed_at_the_terminal(shop: Log, capsys: pytest.CaptureFixture[str]) -> None:
+    signing_on.set_pin(shop, "Ash", PIN, by("Rook"))
+    for _ in range(5):
+        with pytest.raises(SignOnError):
+            signing_on.sign_on(shop, "Ash", "9999", by("Ash"))
+    assert main(["person", "list", "--log", str(shop.path)]) == 0
+    told = capsys.readouterr().out
+    assert re.search(r"Ash .*5 wrong PINs, the last .*, locked until", told), told
+    assert told.count("wrong") == 1
 
 
 def test_tries_at_once_count_as_many(shop: Log) -> None:
@@ -219,12 +268,14 @@ def test_the_network_is_let_in_only_when_everyone_has_a_pin(shop: Log, monkeypat
     around = {k: v for k, v in os.environ.items() if k != launching.SIGN_ON_VARIABLE}
     monkeypatch.setattr(launching.os, "environ", around)  # so that what launching sets is gone afterwards
 
-    def open_to(address: str) -> None:
-        launching.launch(shop, address=address, port=0, browser=False)
+    def open_to(address: str, *, sign_on: bool = False) -> None:
+        launching.launch(shop, address=address, port=0, browser=False, sign_on=sign_on)
 
     with pytest.raises(InputError, match="everyone signs on with a PIN") as told:
         open_to("0.0.0.0")  # noqa: S104 - what is tested
     assert "Ash" in str(told.value.found)
+    with pytest.raises(InputError, match="everyone signs on with a PIN"):
+        open_to("127.0.0.1", sign_on=True)
     for worker in signing_on.workers(shop):
         if worker.person != "Birch":
             signing_on.set_pin(shop, worker.person, PIN, by("Rook"))
@@ -235,6 +286,8 @@ def test_the_network_is_let_in_only_when_everyone_has_a_pin(shop: Log, monkeypat
     del launching.os.environ[launching.SIGN_ON_VARIABLE]
     open_to("127.0.0.1")
     assert launching.SIGN_ON_VARIABLE not in launching.os.environ
+    open_to("127.0.0.1", sign_on=True)
+    assert launching.os.environ[launching.SIGN_ON_VARIABLE] == "1"
 
 
 def test_has_and_need_say_the_same(shop: Log) -> None:

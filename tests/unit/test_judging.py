@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from qclog.domain.casetypes import Limits
-from qclog.domain.judging import judge_interval
+from qclog.domain.casetypes import Characteristic, Limits
+from qclog.domain.judging import judge, judge_interval, slack_of
 
 
 @pytest.mark.parametrize(
@@ -43,3 +43,18 @@ def test_one_sided_limits() -> None:
 
 def test_rounding_of_the_numbers_themselves_does_not_fail_a_reading() -> None:
     assert judge_interval(0.1 + 0.2, 0.1 + 0.2, Limits(upper=0.3), slack=1e-12) == "inside"
+
+
+@pytest.mark.parametrize("upper", [1e6, 1e9, 1e12])
+def test_the_slack_comes_from_the_step_and_not_from_the_limit(upper: float) -> None:
+    shim = Characteristic("c", "c", "thou", step=1.0, limits=(("any", Limits(lower=4.0, upper=upper)),))
+    assert judge(shim, stage="final", condition=None, low=3.0, high=3.0).result == "low"
+    assert judge(shim, stage="final", condition=None, low=3.99, high=3.99).result == "low"
+    assert judge(shim, stage="final", condition=None, low=4.0 - 1e-9, high=4.0 - 1e-9).result == "inside"
+    assert slack_of(0.001) < slack_of(1.0) < 0.001
+
+
+def test_a_reading_far_away_is_judged_as_finely() -> None:
+    torque = Characteristic("c", "c", "thou", step=1.0, limits=(("any", Limits(upper=10.0)),))
+    bracket = judge(torque, stage="final", condition=None, low=9.999, high=1e9)
+    assert bracket.result == "too close to call"

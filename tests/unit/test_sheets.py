@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 from qclog.bench import growth
 from qclog.domain import casetype_file, sums, sums_file
 from qclog.domain.casetype_file import read_sheet
-from qclog.domain.casetypes import Version, condition_of_parts, version_at
+from qclog.domain.casetypes import Limits, Version, condition_of_parts, version_at
 from qclog.errors import SheetError, UnknownNameError
 from tests.conftest import SHEET
 
@@ -124,9 +125,39 @@ def test_what_does_not_hold_together_is_told(lines: str, said: str) -> None:
         read_sheet(text)
     problems = caught.value.problems
     assert any(p.line is not None and p.line >= 21 for p in problems)
-    import re
-
     assert any(re.search(said, str(p)) for p in problems), [str(p) for p in problems]
+
+
+@pytest.mark.parametrize(
+    "number", ["inf", "-inf", "nan", "1e400", "1e12", "-2e9", "9" * 400, "9" * 5000, "0x" + "f" * 5000]
+)
+@pytest.mark.parametrize(
+    "line",
+    ["limits.new = {{ lower = 1, upper = {} }}", "limits.new = {{ nominal = {} }}", "step = {}", "plausible = [0, {}]"],
+)
+def test_a_number_that_is_no_limit_is_told(number: str, line: str) -> None:
+    bad = MINIMAL.replace("step = 1.0\n", "") + line.format(number) + "\n"
+    with pytest.raises(SheetError) as caught:
+        read_sheet(bad)
+    assert any(p.line == 12 for p in caught.value.problems), caught.value.problems
+    assert len(str(caught.value.problems[0])) < 400
+
+
+@pytest.mark.parametrize("number", ["inf", "nan", "1e12", "9" * 400, "9" * 5000])
+def test_a_sum_takes_no_such_number_either(number: str) -> None:
+    for line in (f"crush = {number}", f"limits = {{ lower = 1, upper = {number} }}", f"leaves = [{number}]"):
+        with pytest.raises(SheetError) as caught:
+            read_sheet(
+                SHEET + f'\n[[sum]]\nkind = "pack"\ncode = "p"\nname = "P"\nshim_location = "under_cover"\n{line}\n'
+            )
+        assert all(len(str(p)) < 400 for p in caught.value.problems)
+        assert any(re.search("number|least", p.reason) for p in caught.value.problems), caught.value.problems
+
+
+def test_a_sheet_that_is_in_a_log_already_is_still_read() -> None:
+    text = MINIMAL + "limits.new = { lower = 4, upper = inf }\n"
+    (only,) = read_sheet(text, stored=True).characteristics
+    assert only.limit_set("final", None) == ("new", Limits(lower=4.0))
 
 
 def test_two_formulas_that_use_each_other_loop() -> None:
