@@ -60,7 +60,9 @@ def over_time(picture: Picture, scale: alt.Scale, *, dark: bool, width: int | No
         if len(rows) <= MOST_POINTS
         else rows.filter((pl.col("note") != "") | (pl.col("order") % (len(rows) // MOST_POINTS + 1) == 0))
     )
-    data = shown.select("order", "value", "job", "note", "text", when=pl.col("taken_at").dt.strftime("%Y-%m-%d %H:%M"))
+    data = shown.select(
+        "order", "value", "open", "job", "note", "text", when=pl.col("taken_at").dt.strftime("%Y-%m-%d %H:%M")
+    )
     x = alt.X(
         "order:Q",
         title="units in the order they were measured",
@@ -77,7 +79,7 @@ def over_time(picture: Picture, scale: alt.Scale, *, dark: bool, width: int | No
     base = alt.Chart(data)
     track = base.mark_line(color=colours["quiet"], strokeWidth=1, opacity=0.5).encode(x=x, y=y)
     sound = (
-        base.transform_filter("datum.note == ''")
+        base.transform_filter("datum.note == '' && datum.open == ''")
         .mark_point(
             shape="circle", filled=True, size=46 if len(rows) < 400 else 18, color=colours["reading"], opacity=0.9
         )
@@ -88,13 +90,21 @@ def over_time(picture: Picture, scale: alt.Scale, *, dark: bool, width: int | No
         .mark_point(shape="diamond", filled=True, size=110 if len(rows) < 400 else 50, color=colours["odd"], opacity=1)
         .encode(x=x, y=y, tooltip=hover)
     )
+    one_sided = [
+        base.transform_filter(f"datum.note == '' && datum.open == '{side}'")
+        .mark_point(shape=shape, filled=False, size=70 if len(rows) < 400 else 26, color=colours["reading"])
+        .encode(x=x, y=y, tooltip=hover)
+        for side, shape in (("below", "triangle-down"), ("above", "triangle-up"))
+        if (shown["open"] == side).any()
+    ]
     if width is None:  # on a page a point can be clicked; two plots side by side can't both have such names
         sound, odd = (
             points.add_params(alt.selection_point(name=name, fields=["job"], empty=False))
             for points, name in ((sound, PICKED), (odd, PICKED_ODD))
         )
     behind = [*_stretches(picture, x, y, colours), *_lines(picture, scale, colours, (width, height))]
-    return alt.layer(*behind, track, *_average(picture, x, y, colours), sound, odd, *_marks(picture, x, y)).properties(
+    points = [*one_sided, sound, odd, *_marks(picture, x, y)]
+    return alt.layer(*behind, track, *_average(picture, x, y, colours), *points).properties(
         width="container" if width is None else width, height=height
     )
 
@@ -187,7 +197,8 @@ def label_heights(picture: Picture, height: int, apart: float = 15.0) -> list[fl
 def distribution(picture: Picture, scale: alt.Scale, *, dark: bool, width: int | None, height: int) -> Any:
     """How the readings are spread, lying on the same value axis, with the same lines."""
     colours = palette(dark=dark)
-    bars = bars_of(picture.rows["value"].to_numpy(), picture.step).with_columns(none=pl.lit(0))
+    numbers = picture.rows.filter(pl.col("open") == "")["value"].to_numpy()
+    bars = bars_of(numbers, picture.step).with_columns(none=pl.lit(0))
     hover = [
         alt.Tooltip("from:Q", format=".6~g"),
         alt.Tooltip("to:Q", format=".6~g"),

@@ -23,7 +23,8 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """What to draw. `rows` has taken_at (local time), value, job, note ('' when nothing stands out), and hover texts.
+    """What to draw. `rows` has taken_at (local time), value, open (`below` or `above` where the value is only the end
+    that is known, else empty), job, note ('' when nothing stands out), and hover texts.
 
     `step` is the finest difference worth a bar of its own in the distribution. `former` are lines of earlier stretches,
     drawn without labels, and `breaks` where a new one begins (order of its first unit, why). `marks` (order, value,

@@ -86,11 +86,11 @@ def _print(chart: CaseChart, last: int) -> None:
     print(picture.subtitle)
     for warning in chart.warnings:
         print(f"  {warning}")
-    if chart.summary is not None:
+    if chart.mean is not None:
         s = chart.summary
         spread = f", spread (sd) {with_unit(chart, figure(chart, chart.spread))}" if chart.spread is not None else ""
-        mean = with_unit(chart, figure(chart, s.mean if chart.mean is None else chart.mean))
-        print(f"mean {mean}{spread}, {s.minimum:g} to {s.maximum:g}")
+        ends = f", {s.minimum:g} to {s.maximum:g}" if s is not None else ""
+        print(f"mean {with_unit(chart, figure(chart, chart.mean))}{spread}{ends}")
     for line in picture.lines:
         print(f"{'control' if line.whose == 'control' else 'workshop'}: {line.says} {picture.unit}")
     for line in picture.former:
@@ -121,6 +121,7 @@ def _print_rows(chart: CaseChart, last: int) -> None:
             for mark, value in (("(", chart.drawn.lower), (")", chart.drawn.upper), ("|", chart.drawn.centre)):
                 strip[round((value - low) * scale)] = mark
         strip[round((row["value"] - low) * scale)] = "X" if row["note"] else "o"
-        print(f"{row['job']:<12} {reading_figure(chart, row['value']):>10}  {''.join(strip)}  {row['note']}".rstrip())
+        shown = {"below": "<", "above": ">", "": ""}[row["open"]] + reading_figure(chart, row["value"])
+        print(f"{row['job']:<12} {shown:>10}  {''.join(strip)}  {row['note']}".rstrip())
     if len(chart.rows) > last:
         print(f"the last {last} of {len(chart.rows)} units; --last N shows more")

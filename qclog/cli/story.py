@@ -16,9 +16,9 @@ from qclog.services.wording import (
     fate_text,
     place_text,
     reading_text,
+    result_text,
     sureness_text,
     uncertainty_text,
-    value_text,
     verdict_text,
 )
 
@@ -107,7 +107,7 @@ def _print_readings(story: Story) -> None:
 
 
 def _print_derived(story: Story) -> None:
-    done = [d for d in story.derived if d.value is not None]
+    done = [d for d in story.derived if d.known]
     if done:
         print("\nWorked out:")
         print_columns(
@@ -116,7 +116,7 @@ def _print_derived(story: Story) -> None:
                 (
                     d.characteristic.name,
                     STAGE_WORDS[d.stage],
-                    value_text(d.value, d.characteristic),
+                    result_text(d),
                     uncertainty_text(d.u, d.characteristic),
                     sureness_text(verdict_text(d.verdict, d.characteristic), d.chance_inside, too_close=d.too_close),
                     d.characteristic.formula,

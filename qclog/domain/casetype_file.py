@@ -10,7 +10,7 @@ from datetime import date, datetime
 from typing import Any
 
 from qclog.domain import sheet_checks, sums_file, units
-from qclog.domain.casetypes import LIMIT_SETS, SHAPES, Characteristic, Limits, Sheet, Variant
+from qclog.domain.casetypes import LIMIT_SETS, OVER_POSITIONS, SHAPES, Characteristic, Limits, Sheet, Variant
 from qclog.domain.jobs import GAUGE_KINDS, STAGES
 from qclog.domain.lines import Lines
 from qclog.domain.sheet_numbers import NOT_PLAUSIBLE, number_of, show
@@ -38,6 +38,7 @@ CHARACTERISTIC_KEYS = {
     "gauge_kind": str,
     "positions": list,
     "view": str,
+    "over_positions": str,
     "shape": str,
     "categories": list,
     "limits": dict,
@@ -201,7 +202,7 @@ class _SheetReader:
         for key in ("stages", "positions", "categories", "forced_at", "parts", "conditions", "variants"):
             if key in given:
                 given[key] = self._words((*path, key), given[key], choices.get(key))
-        for key, known in (("shape", SHAPES), ("gauge_kind", GAUGE_KINDS)):
+        for key, known in (("shape", SHAPES), ("gauge_kind", GAUGE_KINDS), ("over_positions", OVER_POSITIONS)):
             if key in given and given[key] not in known:
                 self.problem((*path, key), given.pop(key), f"must be one of {', '.join(known)}")
         if "unit" in given:

@@ -11,6 +11,7 @@ from qclog.domain.sums import AnySum
 from qclog.errors import UnknownNameError
 
 SHAPES = ("target", "band", "upper", "lower", "record", "pass", "category")
+OVER_POSITIONS = ("mean", "max", "min", "spread", "tilt")
 LIMIT_SETS = ("new", "reused", "as_found", "any")
 
 
@@ -44,6 +45,7 @@ class Characteristic:
     gauge_kind: str | None = None
     positions: tuple[str, ...] = ()
     view: str | None = None
+    over_positions: str = "mean"
     shape: str = "record"
     categories: tuple[str, ...] = ()
     limits: tuple[tuple[str, Limits], ...] = ()
@@ -60,6 +62,11 @@ class Characteristic:
     def derived(self) -> bool:
         """Whether it is worked out from other readings rather than read."""
         return self.formula is not None
+
+    @property
+    def judged_whole(self) -> bool:
+        """Whether its limits are for all positions together (a run-out is a spread), not for the reading at each."""
+        return bool(self.positions) and self.over_positions in ("spread", "tilt")
 
     @property
     def in_words(self) -> bool:

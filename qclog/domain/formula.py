@@ -21,6 +21,7 @@ from fractions import Fraction
 from typing import Any
 
 from qclog.domain import positions, units
+from qclog.domain.ranges import Range, across
 from qclog.errors import FormulaError, UnitError
 
 ACROSS_POSITIONS: dict[str, tuple[Callable[[Sequence[Any]], Any], int]] = {
@@ -277,8 +278,8 @@ def dimension_word(dimension: units.Dimensionality) -> str:
 def work_out(node: Node, values_of: Callable[[Name], Sequence[Any]], unit_of: Callable[[str], str]) -> Any:
     """The value of the expression in base (SI) units, from readings in the units of their characteristics.
 
-    `values_of(name)` gives one entry for each position (a float, an array of one value per unit, or a number
-    with uncertainty). Missing readings are NaN and make the result NaN.
+    `values_of(name)` gives one entry for each position (a float, an array of one value per unit, a range of either,
+    or a number with uncertainty). Missing readings are NaN and make the result NaN.
     """
     if isinstance(node, Pair):
         left = work_out(node.left, values_of, unit_of)
@@ -287,14 +288,19 @@ def work_out(node: Node, values_of: Callable[[Name], Sequence[Any]], unit_of: Ca
         case Number(value=value, unit=unit):
             result: Any = value if unit is None else value * to_base(unit)
         case Name():
-            result = positions.mean_of(values_of(node)) * to_base(unit_of(node.code))
+            result = across_positions("mean", values_of(node)) * to_base(unit_of(node.code))
         case Across(function=function, name=name):
-            result = ACROSS_POSITIONS[function][0](values_of(name)) * to_base(unit_of(name.code))
+            result = across_positions(function, values_of(name)) * to_base(unit_of(name.code))
         case Magnitude(inner=inner):
             result = abs(work_out(inner, values_of, unit_of))
         case Negative(inner=inner):
             result = -work_out(inner, values_of, unit_of)
     return result
+
+
+def across_positions(function: str, values: Sequence[Any]) -> Any:
+    """One of ACROSS_POSITIONS of the values at the positions, which may be ranges."""
+    return across(function, values) if isinstance(values[0], Range) else ACROSS_POSITIONS[function][0](values)
 
 
 def _divide(one: Any, two: Any) -> Any:

@@ -18,6 +18,7 @@ def check(sheet: Sheet) -> Iterator[Finding]:
     parsed: dict[str, formula.Node] = {}
     for characteristic in sheet.characteristics:
         yield from _check_shape(characteristic)
+        yield from _check_over_positions(characteristic)
         yield from _check_stages(characteristic)
         if characteristic.formula is not None:
             try:
@@ -32,6 +33,14 @@ def check(sheet: Sheet) -> Iterator[Finding]:
     for code, node in parsed.items():
         yield from _check_dimension(by_code[code], node, by_code)
     yield from _check_loops(parsed)
+
+
+def _check_over_positions(c: Characteristic) -> Iterator[Finding]:
+    fewest = {"mean": 0, "tilt": 3}.get(c.over_positions, 2)
+    if len(c.positions) < fewest:
+        yield c.code, "over_positions", c.over_positions, f"needs {fewest} or more positions"
+    if c.over_positions != "mean" and (c.in_words or c.derived):
+        yield c.code, "over_positions", c.over_positions, "is for numbers that are read"
 
 
 def _check_shape(c: Characteristic) -> Iterator[Finding]:

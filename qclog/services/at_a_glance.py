@@ -9,9 +9,9 @@ from datetime import date, datetime
 import polars as pl
 
 from qclog.domain.findings import Finding
-from qclog.domain.judging import HIGH, LOW
 from qclog.domain.moments import now
 from qclog.errors import InputError
+from qclog.measures.judging import HIGH, LOW
 from qclog.services import comeback_risk, sheets
 from qclog.services.comeback_risk import Risk
 from qclog.services.forecast import forecast

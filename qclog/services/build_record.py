@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from qclog.domain.jobs import STAGE_WORDS, STAGES
 from qclog.domain.moments import show_moment
+from qclog.measures.results import Result
 from qclog.report.codes import draw_code
 from qclog.report.document import Block, Column, Document, Facts, Heading, Lines, Notice, Paragraph, Points, Table
 from qclog.services import jobs, origins, paper, verifying
@@ -194,7 +195,7 @@ def without_repeats(rows: list[tuple[str, ...]], columns: tuple[int, ...]) -> li
 
 def _worked_out(story: Story) -> list[Block]:
     """What follows from the final readings."""
-    done = [d for d in story.derived if d.value is not None and d.stage == "final"]
+    done = [d for d in story.derived if d.known and d.stage == "final"]
     if not done:
         return []
     columns = (
@@ -208,7 +209,7 @@ def _worked_out(story: Story) -> list[Block]:
     rows = tuple(
         (
             d.characteristic.name,
-            number_text(d.value, d.characteristic, u=d.u),
+            _number_or_end(d),
             uncertainty_text(d.u, d.characteristic).removesuffix(d.characteristic.unit).strip(),
             unit_name(d.characteristic),
             asked_text(d.characteristic, d.verdict),
@@ -217,6 +218,15 @@ def _worked_out(story: Story) -> list[Block]:
         for d in done
     )
     return [Table(columns, rows, frozenset(n for n, d in enumerate(done) if d.verdict.out))]
+
+
+def _number_or_end(d: Result) -> str:
+    """The number, or with its sign the end that is known."""
+    if d.value is not None:
+        return number_text(d.value, d.characteristic, u=d.u)
+    if d.high is None:
+        return f"≥ {number_text(d.low, d.characteristic)}"
+    return f"≤ {number_text(d.high, d.characteristic)}"
 
 
 def _remarks(story: Story) -> list[Block]:

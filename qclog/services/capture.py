@@ -12,10 +12,10 @@ from qclog.domain import readings, units
 from qclog.domain.casetypes import Characteristic, Sheet, condition_of_parts
 from qclog.domain.conditions import choices_of
 from qclog.domain.jobs import STAGES
-from qclog.domain.judging import Verdict, judge
 from qclog.domain.moments import now
 from qclog.domain.rights import COMEBACKS, CORRECT, LOG
 from qclog.errors import InputError, UnitError, UnknownNameError
+from qclog.measures.judging import Verdict, judge_reading
 from qclog.services import rights, sheets
 from qclog.store import records
 from qclog.store.log import AlreadyStored, Log, Submission, Use
@@ -306,7 +306,7 @@ def _taken(
 ) -> Taken:
     characteristic = context.characteristic
     own = in_own_unit(said, characteristic)
-    verdict = judge(
+    verdict = judge_reading(
         characteristic,
         stage=place.stage,
         condition=context.condition,

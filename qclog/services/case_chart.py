@@ -12,9 +12,10 @@ import polars as pl
 
 from qclog.domain.casetypes import Characteristic, Limits, Sheet
 from qclog.domain.jobs import STAGE_WORDS
-from qclog.domain.judging import CLOSE, HIGH, LOW
 from qclog.domain.moments import show_moment, write_moment
 from qclog.errors import InputError
+from qclog.measures.intervals import drawn_column, open_column
+from qclog.measures.judging import CLOSE, HIGH, LOW
 from qclog.services.case_limits import CaseLimits, set_limits
 from qclog.services.changes import change_text
 from qclog.services.chart_eras import Era, split
@@ -44,7 +45,8 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class CaseChart:
-    """One group's chart. `rows` are those of `series.Series` with a value, plus `note` on what stands out and `era`.
+    """One group's chart. `rows` are those of `series.Series` of which something is known, plus `note` on what stands
+    out, `era`, and `open`: `below` or `above` where `value` is only the end that is known, and else empty.
 
     `limits` is None with fewer than two values; `limits.enough` says whether there are enough to draw them.
     `by_intervals`: the limits come from the intervals that coarse readings stand for; what is drawn are middles.
@@ -133,7 +135,7 @@ def chart_series(
         & pl.col("condition").eq_missing(pl.lit(group.condition, dtype=pl.String))
         & (pl.col("machined") == group.machined)
     )
-    rows = mine.filter(pl.col("value").is_not_nan())
+    rows = mine.with_columns(value=drawn_column(), open=open_column()).drop_nulls("value")
     rows, eras = split(series.changes, series.sheet.code, characteristic, rows)
     found = eras[-1].found if eras else set_limits(characteristic, rows)
     recent = rows.slice(eras[-1].first) if eras else rows
@@ -143,9 +145,11 @@ def chart_series(
         characteristic=characteristic,
         group=group,
         groups=groups,
-        rows=rows.with_columns(note=_notes_by_era(rows, eras) if eras else _notes(rows, found)),
+        rows=rows.with_columns(
+            note=_notes_by_era(characteristic, rows, eras) if eras else _notes(characteristic, rows, found)
+        ),
         without_value=len(mine) - len(rows),
-        summary=summarise(recent["value"]) if len(recent) else None,
+        summary=_summary(recent),
         limits=found.limits,
         specification=chosen[1] if chosen else None,
         limit_set=chosen[0] if chosen else None,
@@ -155,6 +159,11 @@ def chart_series(
         zone=series.zone,
         eras=eras,
     )
+
+
+def _summary(rows: pl.DataFrame) -> Summary | None:
+    """Of the numbers; None where there are none, or where some rows are open on a side and so are no numbers."""
+    return summarise(rows["value"]) if len(rows) and not (rows["open"] != "").any() else None
 
 
 def groups_of(series: Series) -> tuple[Group, ...]:
@@ -193,8 +202,8 @@ def _choose(
     )
 
 
-def _notes_by_era(rows: pl.DataFrame, eras: tuple[Era, ...]) -> pl.Series:
-    return pl.concat([_notes(rows.slice(era.first, era.n), era.found) for era in eras])
+def _notes_by_era(characteristic: Characteristic, rows: pl.DataFrame, eras: tuple[Era, ...]) -> pl.Series:
+    return pl.concat([_notes(characteristic, rows.slice(era.first, era.n), era.found) for era in eras])
 
 
 def _since(eras: tuple[Era, ...], zone: ZoneInfo) -> tuple[str, ...]:
@@ -209,8 +218,9 @@ def _since(eras: tuple[Era, ...], zone: ZoneInfo) -> tuple[str, ...]:
     )
 
 
-def _notes(rows: pl.DataFrame, found: CaseLimits) -> pl.Series:
+def _notes(characteristic: Characteristic, rows: pl.DataFrame, found: CaseLimits) -> pl.Series:
     """What stands out about each row, in words; empty for most."""
+    at = "at a place " if characteristic.positions and not characteristic.judged_whole else ""
     verdict = pl.col("verdict")
     control = (
         pl.when(pl.lit(pl.Series(found.above)))
@@ -220,11 +230,11 @@ def _notes(rows: pl.DataFrame, found: CaseLimits) -> pl.Series:
     )
     specification = (
         pl.when(verdict == HIGH)
-        .then(pl.lit("above the workshop's limit"))
+        .then(pl.lit(f"{at}above the workshop's limit"))
         .when(verdict == LOW)
-        .then(pl.lit("below the workshop's limit"))
+        .then(pl.lit(f"{at}below the workshop's limit"))
         .when(verdict == CLOSE)
-        .then(pl.lit("too close to the workshop's limit to call"))
+        .then(pl.lit(f"{at}too close to the workshop's limit to call"))
     )
     return rows.select(note=pl.concat_str([control, specification], separator="; ", ignore_nulls=True))["note"]
 
@@ -290,7 +300,9 @@ def as_json(chart: CaseChart) -> dict[str, Any]:
             {
                 "job": row["job"],
                 "taken_at": write_moment(row["taken_at"], chart.zone),
-                "value": row["value"],
+                "value": None if row["open"] else row["value"],
+                "low": row["low"],
+                "high": row["high"],
                 "verdict": row["verdict"],
                 "note": row["note"],
             }

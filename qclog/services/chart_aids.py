@@ -41,6 +41,12 @@ def look(chart: CaseChart, kind: str) -> Aid:
         raise InputError(
             "too few to set limits, so there is nothing to look along", field="aid", found=f"n = {len(chart.rows)}"
         )
+    if (chart.rows["open"] != "").any():
+        raise InputError(
+            "some units are only known to be below or above a leaf, so there is nothing to look along",
+            field="aid",
+            found=kind,
+        )
     if limits.sigma <= 0:
         raise InputError("all readings are equal, so there is nothing to look along", field="aid", found=kind)
     first = chart.eras[-1].first if chart.eras else 0

@@ -9,8 +9,8 @@ from datetime import datetime
 import polars as pl
 
 from qclog.domain.casetypes import Characteristic
-from qclog.domain.judging import NOT_JUDGED, OUT
 from qclog.errors import StatisticsError, TooFewError
+from qclog.measures.judging import NOT_JUDGED, OUT
 from qclog.services.comeback_risk import MONTH
 from qclog.services.series import Series
 from qclog.stats.rates import RateComparison, compare_shares

@@ -14,7 +14,7 @@ import polars as pl
 
 from qclog.domain.findings import Finding
 from qclog.domain.jobs import STAGE_WORDS
-from qclog.domain.judging import CLOSE
+from qclog.measures.judging import CLOSE
 from qclog.services import comeback_risk
 from qclog.services.as_received import Change
 from qclog.services.capture import Place
@@ -24,7 +24,7 @@ from qclog.services.gauge_days import DOUBT, GaugeDay
 from qclog.services.jobs import Story
 from qclog.services.paper import number_text, plural, unit_name
 from qclog.services.shop import Shop
-from qclog.services.wording import asked_text, place_text, reading_text, value_text, verdict_text
+from qclog.services.wording import asked_text, place_text, reading_text, result_text, verdict_text
 
 CAUSE, CONTRIBUTING, NOT_OURS, OPEN = "cause", "contributing", "not ours", "open"
 GRADES = (CAUSE, CONTRIBUTING, NOT_OURS, OPEN)
@@ -103,7 +103,7 @@ def outside_at_dispatch(story: Story) -> tuple[Outside, ...]:
     for d in story.derived:
         if d.stage == "final" and (d.verdict.out or d.verdict.result == CLOSE):
             c = d.characteristic
-            said = f"{c.name}: {value_text(d.value, c)}, {verdict_text(d.verdict, c)}"
+            said = f"{c.name}: {result_text(d)}, {verdict_text(d.verdict, c)}"
             found.append(Outside(c.code, f"{said} (limits that day {asked_text(c, d.verdict)})", d.verdict.out))
     return tuple(found)
 

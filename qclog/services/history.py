@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from statistics import fmean
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
-from qclog.domain.casetypes import condition_of_parts
+from qclog.domain.casetypes import Characteristic, condition_of_parts
+from qclog.measures.derivation import NOTHING, over_places
+from qclog.measures.intervals import as_range, drawn_at, drawn_column, ends_of
 from qclog.services import jobs
 from qclog.services.capture import Taken
 from qclog.services.jobs import Story
@@ -33,25 +34,25 @@ def standing(log: Log, taken: Taken) -> str:
         rows = use.rows("readings_at_stage", case_type=code, characteristic=place.characteristic, stage=place.stage)
         kin = use.rows("jobs_of_type", case_type=code)
         fitted = use.rows("parts_of_type", case_type=code)
-    values: dict[str, list[float]] = {}
+    by_job: dict[str, list[Mapping[str, Any]]] = {}
     for row in rows:
-        if (value := drawn_at(row["low"], row["high"])) is not None:
-            values.setdefault(row["job"], []).append(value)
+        by_job.setdefault(row["job"], []).append(row)
     parts: dict[str, list[tuple[str, str | None]]] = {}
     for part in fitted:
         parts.setdefault(part["job"], []).append((part["part"], part["condition"]))
     characteristic = story.sheet.characteristic(place.characteristic)
     own = _group_of(story, taken)
     others = [
-        fmean(values[row["job"]])
+        value
         for row in kin
-        if row["job"] in values
+        if row["job"] in by_job
         and row["job"] != place.job
         and (
             row["machining_batch"] is not None,
             condition_of_parts(characteristic, parts.get(row["job"], ())),
         )
         == own
+        and (value := _drawn(characteristic, by_job[row["job"]])) is not None
     ]
     return _among(others, story, taken)
 
@@ -69,9 +70,8 @@ def standing_in(rows: pl.DataFrame, story: Story, taken: Taken) -> str:
         & (pl.col("stage") == place.stage)
         & (pl.col("machined") == machined)
         & pl.col("condition").eq_missing(pl.lit(condition, dtype=pl.String))
-        & pl.col("value").is_not_nan()
-    )["value"]
-    return _among(others.to_list(), story, taken)
+    )
+    return _among(others.select(value=drawn_column())["value"].drop_nulls().to_list(), story, taken)
 
 
 def _group_of(story: Story, taken: Taken) -> tuple[bool, str | None]:
@@ -83,26 +83,20 @@ def _group_of(story: Story, taken: Taken) -> tuple[bool, str | None]:
 
 def _among(others: Sequence[float], story: Story, taken: Taken) -> str:
     place = taken.place
-    mine = [
-        value
+    own = [
+        told.row
         for told in story.readings
-        if told.row["counts"]
-        and (told.row["characteristic"], told.row["stage"]) == (place.characteristic, place.stage)
-        and (value := drawn_at(told.row["low"], told.row["high"])) is not None
+        if told.row["counts"] and (told.row["characteristic"], told.row["stage"]) == (place.characteristic, place.stage)
     ]
-    if not mine:
-        return ""
-    value = fmean(mine)
-    return place_among([*others, value], value)
+    value = _drawn(story.sheet.characteristic(place.characteristic), own)
+    return "" if value is None else place_among([*others, value], value)
 
 
-def drawn_at(low: float | None, high: float | None) -> float | None:
-    """The number that stands for an interval on a chart, as `series` draws it: its middle; its one known end; half the
-    smallest leaf where none enters.
-    """
-    if low is None:
-        return None if high is None else high / 2 if high > 0 else high
-    return low if high is None else (low + high) / 2
+def _drawn(characteristic: Characteristic, rows: Sequence[Mapping[str, Any]]) -> float | None:
+    """Where the readings of one job at one stage are drawn; None where nothing is known."""
+    places = dict.fromkeys(characteristic.positions or ("",), NOTHING)
+    places |= {r["position"]: worth for r in rows if (worth := as_range(r["low"], r["high"])) is not None}
+    return drawn_at(*ends_of(over_places(characteristic, places)))
 
 
 def place_among(values: Sequence[float], value: float) -> str:

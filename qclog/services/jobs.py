@@ -8,10 +8,11 @@ from zoneinfo import ZoneInfo
 
 from qclog.domain.casetypes import Characteristic, Limits, Sheet, Version, condition_of_parts, version_at
 from qclog.domain.jobs import STAGES, Job, Part
-from qclog.domain.judging import Verdict, judge
 from qclog.domain.rights import LOG, SIGN_OFF
 from qclog.errors import InputError, UnknownNameError
-from qclog.services import derived, rights, sheets
+from qclog.measures.judging import NOT_JUDGED, Verdict, judge_reading
+from qclog.measures.results import Result, work_out_all
+from qclog.services import rights, sheets
 from qclog.services.capture import Place
 from qclog.store import records
 from qclog.store.log import Log, Submission, Use
@@ -47,7 +48,7 @@ class Story:
     sheet: Sheet
     zone: ZoneInfo
     readings: tuple[StoryReading, ...]
-    derived: tuple[derived.Result, ...]
+    derived: tuple[Result, ...]
     wanted: tuple[Wanted, ...]
     details: tuple[dict[str, Any], ...]
     parts: tuple[dict[str, Any], ...]
@@ -169,7 +170,7 @@ def tell(log: Log, job: str) -> Story:
         sheet=sheet,
         zone=zone,
         readings=told,
-        derived=derived.work_out_all(sheet, readings, conditions),
+        derived=work_out_all(sheet, readings, conditions),
         wanted=wanted_places(sheet, row["variant"], job, done),
         details=tuple(details),
         parts=tuple(parts),
@@ -182,8 +183,8 @@ def _judged(row: dict[str, Any], versions: tuple[Version, ...], parts: list[tupl
     sheet = version_at(versions, row["taken_at"]).sheet
     found = next((c for c in sheet.characteristics if c.code == row["characteristic"]), None)
     if found is None:
-        return StoryReading(row, None, Verdict("not judged"), sheet.version)
-    verdict = judge(
+        return StoryReading(row, None, Verdict(NOT_JUDGED), sheet.version)
+    verdict = judge_reading(
         found,
         stage=row["stage"],
         condition=condition_of_parts(found, parts),

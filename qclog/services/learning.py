@@ -11,7 +11,7 @@ from qclog.domain import units
 from qclog.domain.casetypes import Sheet
 from qclog.domain.sums import AnySum, SideShimSum, TorqueSum
 from qclog.errors import InputError
-from qclog.services.derived import middle_of
+from qclog.measures.intervals import as_number
 from qclog.store.log import Log
 
 Learned = dict[str, mesh.Factor | torque.Slope]
@@ -52,10 +52,10 @@ def wheel_moves(log: Log, sheet: Sheet, one: SideShimSum) -> list[tuple[float, f
     factors = {c: float(units.factor(by_code[c].unit, by_code[one.wheel_side].unit)) for c in codes}
     fits: dict[tuple[str, str], dict[int, dict[str, list[float]]]] = {}
     for row in rows:
-        middle = middle_of(row["low"], row["high"])
-        if middle is not None:
+        number = as_number(row["low"], row["high"])
+        if number is not None:
             fit = fits.setdefault((row["job"], row["stage"]), {}).setdefault(row["attempt"], {})
-            fit.setdefault(row["characteristic"], []).append(middle * factors[row["characteristic"]])
+            fit.setdefault(row["characteristic"], []).append(number * factors[row["characteristic"]])
     pairs = []
     for attempts in fits.values():
         for before, after in pairwise(_states(attempts, codes)):

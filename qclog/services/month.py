@@ -11,9 +11,9 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from qclog.domain.judging import HIGH, LOW
 from qclog.domain.moments import now, show_moment
 from qclog.errors import InputError
+from qclog.measures.judging import HIGH, LOW
 from qclog.services import comeback_risk
 from qclog.services.comeback_risk import Risk
 from qclog.services.gauge_trust import doubt_of

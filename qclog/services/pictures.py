@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
 from math import floor, log10
 from pathlib import Path
@@ -30,6 +31,12 @@ def reading_figure(chart: CaseChart, value: float) -> str:
         return f"{value:.6g}"
     several = bool(chart.characteristic.positions) or chart.characteristic.derived
     return f"{value:.{_decimals(step) + several}f}"
+
+
+def row_text(chart: CaseChart, row: Mapping[str, Any]) -> str:
+    """One row of a chart with its unit: a number, or `below 4 thou` where only one end of it is known."""
+    text = with_unit(chart, reading_figure(chart, row["value"]))
+    return f"{row['open']} {text}" if row["open"] else text
 
 
 def figure(chart: CaseChart, value: float) -> str:
@@ -68,7 +75,7 @@ def picture_of(chart: CaseChart, aid: Aid | None = None) -> Picture:
     zone = str(chart.zone)
     rows = chart.rows.with_columns(
         pl.col("taken_at").dt.replace_time_zone("UTC").dt.convert_time_zone(zone).dt.replace_time_zone(None),
-        text=pl.Series([with_unit(chart, reading_figure(chart, v)) for v in chart.rows["value"]], dtype=pl.String),
+        text=pl.Series([row_text(chart, r) for r in chart.rows.iter_rows(named=True)], dtype=pl.String),
     )
     return Picture(
         title=f"{chart.characteristic.name}, {chart.sheet.code}",

@@ -12,14 +12,14 @@ from scipy import special
 
 from qclog.domain.findings import Finding
 from qclog.domain.jobs import STAGE_WORDS
-from qclog.domain.judging import CLOSE, OUT
 from qclog.domain.moments import show_moment
+from qclog.measures.judging import CLOSE, OUT
 from qclog.services import comeback_risk, finding_life, jobs
 from qclog.services.capture import Place
 from qclog.services.finding_life import Watched
 from qclog.services.gauge_trust import doubt_of, overdue_since
 from qclog.services.jobs import Story
-from qclog.services.wording import place_text, reading_text, value_text, verdict_text
+from qclog.services.wording import place_text, reading_text, result_text, value_text, verdict_text
 from qclog.store.log import Log
 from qclog.watch.residuals import standardise, winsorised
 
@@ -134,7 +134,7 @@ def _by_verdict(story: Story) -> tuple[tuple[str, ...], tuple[str, ...]]:
                 close.append(said)
     for d in story.derived:
         said = (
-            f"{d.characteristic.name}, {STAGE_WORDS[d.stage]}: {value_text(d.value, d.characteristic)},"
+            f"{d.characteristic.name}, {STAGE_WORDS[d.stage]}: {result_text(d)},"
             f" {verdict_text(d.verdict, d.characteristic)}"
         )
         if d.verdict.result in OUT:

@@ -14,7 +14,7 @@ from qclog.domain.casetypes import Characteristic, condition_of_parts
 from qclog.domain.jobs import STAGES
 from qclog.domain.sums import AnySum
 from qclog.errors import QclogError
-from qclog.services.derived import source_of_row
+from qclog.measures.results import source_of_row
 from qclog.services.jobs import Story
 
 

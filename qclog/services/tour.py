@@ -42,7 +42,6 @@ def build(log: Log) -> Iterator[str]:
     yield f"  {len(odd)} of {len(chart.rows)} stand out" + (":" if len(odd) else "")
     for row in odd.iter_rows(named=True):
         batch = f", machining batch {row['machining_batch']}" if row["machining_batch"] else ""
-        value = pictures.with_unit(chart, pictures.reading_figure(chart, row["value"]))
-        yield f"    job {row['job']}: {value}, {row['note']}{batch}"
+        yield f"    job {row['job']}: {pictures.row_text(chart, row)}, {row['note']}{batch}"
     yield ""
     yield f"Try: qclog chart {SHOWN[0]} {SHOWN[1]} --log {log.path}   or   qclog job list M07 --log {log.path}"

@@ -11,8 +11,10 @@ import polars as pl
 
 from qclog.domain.casetypes import Characteristic, Sheet
 from qclog.domain.findings import Change, Finding
+from qclog.measures.columns import GROUPED, over_places, work_out_rows
+from qclog.measures.derivation import codes_needed
+from qclog.measures.intervals import drawn_column
 from qclog.services import changes, sheets
-from qclog.services.series import needed_codes, over_positions, work_out_series
 from qclog.store.findings import changes_in
 from qclog.store.log import Log, Use
 from qclog.watch.findings import find
@@ -93,18 +95,23 @@ def _rows(
 ) -> pl.DataFrame:
     """One row per job, characteristic and stage, read or worked out, of all case types at once."""
     about = pl.DataFrame(
-        [(s.code, c.code, c.derived, bool(c.parts), list(c.forced_at)) for s, c in looked_at],
-        schema={**_KEY, "derived": pl.Boolean, "depends": pl.Boolean, "forced_at": pl.List(pl.String)},
+        [
+            (s.code, c.code, "derived" if c.derived else c.over_positions, bool(c.parts), list(c.forced_at))
+            for s, c in looked_at
+        ],
+        schema={**_KEY, "over": pl.String, "depends": pl.Boolean, "forced_at": pl.List(pl.String)},
         orient="row",
     )
-    read = readings.join(about.filter(~pl.col("derived")), on=list(_KEY), how="semi")
-    values = [over_positions(read, [*_KEY, "job", "stage"])]
+    values = []
+    for over in GROUPED:
+        read = readings.join(about.filter(pl.col("over") == over), on=list(_KEY), how="semi")
+        values.append(over_places(read, [*_KEY, "job", "stage"], over))
     by_type = readings.partition_by("case_type", as_dict=True)
     for sheet, characteristic in looked_at:
-        mine = by_type.get((sheet.code,))
-        if characteristic.derived and mine is not None:
+        of_type = by_type.get((sheet.code,))
+        if of_type is not None and (characteristic.derived or characteristic.over_positions not in GROUPED):
             named = {"case_type": pl.lit(sheet.code), "characteristic": pl.lit(characteristic.code)}
-            values.append(work_out_series(sheet, characteristic, mine).with_columns(**named))
+            values.append(work_out_rows(sheet, characteristic, of_type).with_columns(**named))
     depends = pl.DataFrame(
         [(s.code, c.code, part) for s, c in looked_at for part in c.parts],
         schema={**_KEY, "part": pl.String},
@@ -115,7 +122,8 @@ def _rows(
     told = jobs.select("job", "machining_batch", "case_serial", rebuild=pl.col("rebuild").cast(pl.Int64))
     return (
         pl.concat(values, how="diagonal")
-        .filter(pl.col("value").is_not_nan())
+        .with_columns(value=drawn_column())  # what is open on a side counts as its known end: the least it is off
+        .drop_nulls("value")
         .join(about, on=list(_KEY))
         .filter(~pl.col("stage").is_in(pl.col("forced_at")))
         .join(told, on="job", how="left")
@@ -143,7 +151,7 @@ def _gauges(
 ) -> pl.DataFrame:
     """Every gauge that a value rests on, at its stage or, where that stage has none of its own, at any."""
     rests_on = pl.DataFrame(
-        [(s.code, c.code, code) for s, c in looked_at for code in sorted(needed_codes(s, c))],
+        [(s.code, c.code, code) for s, c in looked_at for code in sorted(codes_needed(s, c))],
         schema={**_KEY, "needs": pl.String},
         orient="row",
     )

@@ -8,7 +8,8 @@ from typing import Any
 from qclog.domain import units
 from qclog.domain.casetypes import Characteristic
 from qclog.domain.jobs import STAGE_WORDS
-from qclog.domain.judging import CLOSE, HIGH, INSIDE, LOW, Verdict
+from qclog.measures.judging import CLOSE, HIGH, INSIDE, LOW, Verdict
+from qclog.measures.results import Result
 from qclog.services.capture import Place
 from qclog.services.sheets import limits_text
 
@@ -50,6 +51,14 @@ def value_text(value: float | None, characteristic: Characteristic, *, finer: in
     if step is None:
         return f"{float(shown):.5g} {characteristic.unit}"
     return units.write(shown, characteristic.unit, step=Fraction(str(step)) / 10**finer)
+
+
+def result_text(result: Result) -> str:
+    """What was worked out, with its unit; `at least 36.0 thou` where a reading it rests on is open on a side."""
+    if result.value is not None or not result.known:
+        return value_text(result.value, result.characteristic)
+    low, high = (value_text(end, result.characteristic) for end in (result.low, result.high))
+    return f"at least {low}" if result.high is None else f"at most {high}" if result.low is None else f"{low} to {high}"
 
 
 def uncertainty_text(u: float | None, characteristic: Characteristic) -> str:

@@ -142,7 +142,7 @@ def show_flagged(chart: CaseChart) -> None:
         st.success("No unit stands out.", icon=":material/check:")
         return
     st.subheader(f"{len(odd)} of {len(chart.rows)} units stand out")
-    shown = [pictures.with_unit(chart, pictures.reading_figure(chart, v)) for v in odd["value"]]
+    shown = [pictures.row_text(chart, row) for row in odd.iter_rows(named=True)]
     at = show_table(
         {
             "job": odd["job"].to_list(),

@@ -8,7 +8,7 @@ from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.moments import show_moment
 from qclog.services import jobs
 from qclog.services.jobs import Story
-from qclog.services.wording import asked_text, fate_text, place_text, reading_text, value_text, verdict_text
+from qclog.services.wording import asked_text, fate_text, place_text, reading_text, result_text, verdict_text
 from qclog.store.log import Log
 from qclog.web.frame import plain
 from qclog.web.tables import show_facts_in_a_row, show_table, without_blank
@@ -120,14 +120,14 @@ def _words(conditions: str | None) -> str:
 
 def show_derived(story: Story) -> None:
     """What follows from the readings."""
-    done = [d for d in story.derived if d.value is not None]
+    done = [d for d in story.derived if d.known]
     if not done:
         return
     st.subheader("Worked out from these")
     columns: dict[str, list[object]] = {
         "what": [d.characteristic.name for d in done],
         "stage": [STAGE_WORDS[d.stage] for d in done],
-        "value": [value_text(d.value, d.characteristic) for d in done],
+        "value": [result_text(d) for d in done],
         "verdict": [verdict_text(d.verdict, d.characteristic) for d in done],
         "limits": [asked_text(d.characteristic, d.verdict) for d in done],
         "from": [d.characteristic.formula for d in done],

@@ -7,14 +7,14 @@ from collections.abc import Mapping, Sequence
 import streamlit as st
 
 from qclog.domain.jobs import STAGE_WORDS
+from qclog.measures.results import Result
 from qclog.services import bench_sums
 from qclog.services.bench_sums import Fit
-from qclog.services.derived import Result
 from qclog.services.jobs import Story, Wanted
 from qclog.services.learning import Learned
 from qclog.services.pack_sums import limits_line
 from qclog.services.sum_readings import Told
-from qclog.services.wording import sureness_text, uncertainty_text, value_text, verdict_text
+from qclog.services.wording import result_text, sureness_text, uncertainty_text, verdict_text
 from qclog.store.log import Log
 from qclog.web import reading
 from qclog.web.frame import plain
@@ -24,7 +24,7 @@ def show_sums(log: Log, story: Story, wanted: Wanted | None) -> None:
     """The sums whose readings are in: those of the characteristic at hand open, the others folded away."""
     told = bench_sums.tell_sums(story, _learned(log, story))
     faces = bench_sums.tell_faces(story)
-    derived = [d for d in story.derived if d.value is not None]
+    derived = [d for d in story.derived if d.known]
     if not (told or faces or derived):
         return
     fits = bench_sums.fits_for(log, told)
@@ -91,7 +91,7 @@ def _show_derived(derived: Sequence[Result]) -> None:
     for d in derived:
         verdict = sureness_text(verdict_text(d.verdict, d.characteristic), d.chance_inside, too_close=d.too_close)
         off = uncertainty_text(d.u, d.characteristic)
-        said = [value_text(d.value, d.characteristic), f"give or take {off}" if off else "", verdict]
+        said = [result_text(d), f"give or take {off}" if off else "", verdict]
         st.caption(plain(f"{d.characteristic.name}, {STAGE_WORDS[d.stage]}: {', '.join(s for s in said if s)}"))
 
 

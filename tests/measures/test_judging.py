@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from qclog.domain.casetypes import Characteristic, Limits
-from qclog.domain.judging import judge, judge_interval, slack_of
+from qclog.measures.judging import judge, judge_interval, slack_of
 
 
 @pytest.mark.parametrize(

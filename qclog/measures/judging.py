@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 from qclog.domain.casetypes import Characteristic, Limits
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+    import polars as pl
 
 INSIDE, LOW, HIGH, CLOSE = "inside", "low", "high", "too close to call"
 NOT_JUDGED = "not judged"
@@ -55,6 +61,54 @@ def judge_interval(low: float | None, high: float | None, limits: Limits, *, sla
     return CLOSE
 
 
+def judge_columns(
+    low: npt.NDArray[np.float64], high: npt.NDArray[np.float64], limits: Limits, *, slack: float = 0.0
+) -> npt.NDArray[Any]:
+    """`judge_interval` for many intervals at once: arrays of ends of one shape, infinite where open.
+
+    Rows in which nothing was read (an end is NaN, or both are open) are not judged.
+    """
+    import numpy as np
+
+    lower = -np.inf if limits.lower is None else limits.lower - slack
+    upper = np.inf if limits.upper is None else limits.upper + slack
+    point = low == high
+    result = np.full(low.shape, CLOSE, dtype=object)
+    result[~point & (low >= upper - 2 * slack)] = HIGH
+    result[~point & (high <= lower + 2 * slack)] = LOW
+    result[point & (low > upper)] = HIGH
+    result[point & (high < lower)] = LOW
+    result[(lower <= low) & (high <= upper)] = INSIDE
+    result[np.isnan(low) | np.isnan(high) | (np.isinf(low) & np.isinf(high))] = NOT_JUDGED
+    return result
+
+
+WORST_FIRST = (HIGH, LOW, CLOSE, INSIDE, NOT_JUDGED)
+
+
+def worst_column(column: str) -> pl.Expr:
+    """The worst of the verdicts in a group: one that is out, before one too close to call, before one inside."""
+    import polars as pl
+
+    rank = pl.col(column).replace_strict({word: i for i, word in enumerate(WORST_FIRST)}, return_dtype=pl.Int64).min()
+    return rank.replace_strict(dict(enumerate(WORST_FIRST)), return_dtype=pl.String)
+
+
+def judge_reading(
+    characteristic: Characteristic,
+    *,
+    stage: str,
+    condition: str | None,
+    low: float | None,
+    high: float | None,
+    word: str | None = None,
+) -> Verdict:
+    """The verdict on the reading at one place; none where the limits are for all places together (a run-out)."""
+    if characteristic.judged_whole:
+        return Verdict(NOT_JUDGED)
+    return judge(characteristic, stage=stage, condition=condition, low=low, high=high, word=word)
+
+
 def judge(
     characteristic: Characteristic,
     *,
@@ -64,7 +118,7 @@ def judge(
     high: float | None,
     word: str | None = None,
 ) -> Verdict:
-    """The verdict on one reading of `characteristic`, given in its unit, for parts that are `condition`."""
+    """The verdict on what `characteristic` is worth, given in its unit, for parts that are `condition`."""
     if word is not None:
         return Verdict(word if word in ("pass", "fail") else NOT_JUDGED)
     chosen = characteristic.limit_set(stage, condition)
