@@ -76,6 +76,26 @@ def test_a_command_loads_what_it_needs(sample: Log, command: str) -> None:
     assert loaded(sample, command) <= COMMANDS[command] | WITH_BOUND_VALUES
 
 
+PAGE = f"""\
+import sys
+from pathlib import Path
+from streamlit.testing.v1 import AppTest
+app = AppTest.from_file(sys.argv[1], default_timeout=120)
+app.run()
+assert not app.exception
+print(0, *(name for name in {SLOW!r} if name in sys.modules))
+"""
+
+
+def test_the_first_page_loads_what_it_shows(sample: Log) -> None:
+    loaded(sample, "findings")
+    words = [sys.executable, "-c", PAGE, str(resources.folder("dashboards") / "app.py")]
+    environment = dict(os.environ) | {"QCLOG_LOG": str(sample.path)}
+    done = subprocess.run(words, capture_output=True, text=True, check=True, env=environment)
+    # Streamlit's own tables load pandas, and that numpy and pyarrow
+    assert set(done.stdout.split()[1:]) <= SERIES | {"streamlit", "pandas", "pyarrow"}
+
+
 def test_help_loads_none() -> None:
     script = SCRIPT.replace("status = main(sys.argv[1:])", "status = 0; import qclog.cli; qclog.cli.build_parser()")
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
