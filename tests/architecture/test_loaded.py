@@ -30,8 +30,7 @@ print(status, *(name for name in {SLOW!r} if name in sys.modules))
 LOG = {"duckdb"}
 FRAMES = LOG | {"polars"}
 SERIES = FRAMES | {"numpy"}
-CHART = SERIES | {"scipy.special"}
-TRACE = CHART | {"scipy.optimize", "scipy.sparse"}
+TRACE = SERIES | {"scipy.special", "scipy.optimize", "scipy.sparse"}
 WITH_BOUND_VALUES = {"numpy", "pandas", "pyarrow"} if duckdb.__version__.startswith("1.") else set()  # as DuckDB 1 does
 
 COMMANDS = {
@@ -45,7 +44,7 @@ COMMANDS = {
     "stock list": LOG,
     "pack J0294": LOG,
     'pack --trial 40 --reading 15 --gasket 12 --pinch 4 --leaves "20x4 10x4 5 3x2"': LOG,
-    "chart LR-2 recess --cases machined": CHART,
+    "chart LR-2 recess --cases machined": SERIES,
     "findings": LOG,
     "trace J0118": TRACE,
     "verify": SERIES | {"pyarrow"},
