@@ -27,7 +27,7 @@ COMMANDS = {
     "job show J0294": 2.5,
     "job show J0087": 4.0,
     'read J0294 stand_off 16 --position 12 --stage final --conditions "rotated warm" --by Birch': 2.5,
-    "chart LR-2 recess --cases machined": 4.0,
+    "chart LR-2 recess --cases machined": 3.5,
     "findings": 2.5,
     "trace J0118": 8.0,
     "verify": 5.0,
