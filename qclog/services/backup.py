@@ -92,7 +92,20 @@ def restore(source: Path, log: Log) -> Kept:
             f"the log's folder can't be made: {error.strerror or error}", field="log", found=log.path
         ) from error
     log.fill_from(source)
-    return Kept(log.path, verify(log))
+    return Kept(log.path, verify_new(log))
+
+
+def verify_new(log: Log) -> Report:
+    """Verify a log that was just made; where it can't be looked at, the LogError says that it is made all the same."""
+    try:
+        return verify(log)
+    except LogError as error:
+        raise LogError(
+            f"{log.path.name} is made, whole, but could not be verified: {error.message}",
+            field="log",
+            found=log.path,
+            hint=f"don't make it again; look with qclog verify --log {log.path}",
+        ) from error
 
 
 def _verify_alone(copy: Path) -> Report:

@@ -133,7 +133,10 @@ def _relate(series: Series, out: pl.DataFrame) -> Going | None:
         return None
     try:
         model = relate_to_comebacks(
-            [-values / spread, rows["months"].to_numpy()], rows["back"].to_numpy(), [c.name, "months out"]
+            [-values / spread, rows["months"].to_numpy()],
+            rows["back"].to_numpy(),
+            [c.name, "months out"],
+            asked=[c.name],
         )
     except TooFewError:
         return unknown
@@ -149,7 +152,7 @@ def _outside(rows: pl.DataFrame) -> RateComparison | None:
     if inside.is_empty() or outside.is_empty():
         return None
     backs = [int(side["back"].sum()) for side in (inside, outside)]
-    return compare_shares(backs, [len(inside), len(outside)])
+    return compare_shares(backs, [len(inside), len(outside)], with_ratio=False)
 
 
 def _adjusted(going: Going, looked: int) -> Going:

@@ -54,6 +54,7 @@ class Watched:
     """The log as the watch sees it, and every finding, strongest first; ones no longer seen come last."""
 
     look: Callable[[], Observations]
+    looked_at: int  # values
     followed: tuple[Followed, ...]
 
     @property
@@ -79,7 +80,8 @@ def watch(log: Log) -> Watched:
         key = findings_kept.key_of(log, use)
         kept = findings_kept.load(log, key)
         if kept is not None:
-            return Watched(cache(lambda: _observe(log)), _with_notes(kept.findings, notes, kept.returned))
+            followed = _with_notes(kept.findings, notes, kept.returned)
+            return Watched(cache(lambda: _observe(log)), kept.looked_at, followed)
         from qclog.services import watching
         from qclog.watch.findings import find
 
@@ -89,8 +91,8 @@ def watch(log: Log) -> Watched:
     findings = find(observations)
     followed = follow(findings, notes, observations, opened)
     returned = {f.id: f.returned for f in followed if f.returned}
-    findings_kept.keep(log, key, Kept(findings, returned))
-    return Watched(lambda: observations, followed)
+    findings_kept.keep(log, key, Kept(findings, returned, observations.rows.height))
+    return Watched(lambda: observations, observations.rows.height, followed)
 
 
 def _observe(log: Log) -> Observations:

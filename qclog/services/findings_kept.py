@@ -29,10 +29,13 @@ _ROOMS = ("domain", "stats", "watch", "services", "store")  # whose code finding
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """What the watch found in a log, and the jobs that show a closed finding again, by its id."""
+    """What the watch found in a log, the jobs that show a closed finding again, by its id, and at how many values it
+    looked.
+    """
 
     findings: tuple[Finding, ...]
     returned: dict[str, tuple[str, ...]]
+    looked_at: int
 
 
 def key_of(log: Log, use: Use) -> str:
@@ -67,7 +70,7 @@ def load(log: Log, key: str) -> Kept | None:
 
 def keep(log: Log, key: str, kept: Kept) -> None:
     """Keep findings in place of those of the same log before; nothing where the folder can't be written."""
-    body = json.dumps({"findings": [asdict(f) for f in kept.findings], "returned": kept.returned}, default=_moment)
+    body = json.dumps(asdict(kept), default=_moment)
     text = "\n".join((key, hashlib.sha256(body.encode()).hexdigest(), body))
     with suppress(OSError, RuntimeError):  # then they are worked out again
         file = _file_of(log)
@@ -106,7 +109,7 @@ def _moment(value: object) -> str:
 
 def _from_json(content: dict[str, Any]) -> Kept:
     rows = [row | {"found_at": datetime.fromisoformat(row["found_at"])} for row in _tuples(content["findings"])]
-    return Kept(tuple(Finding(**row) for row in rows), _tuples(content["returned"]))
+    return Kept(tuple(Finding(**row) for row in rows), _tuples(content["returned"]), int(content["looked_at"]))
 
 
 def _tuples(value: Any) -> Any:

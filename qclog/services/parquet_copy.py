@@ -14,8 +14,9 @@ import polars as pl
 from qclog.domain.ucum import ucum_code
 from qclog.domain.unit_names import WORDS
 from qclog.errors import FolderError, Problem
+from qclog.services.backup import verify_new
 from qclog.services.output import new_folder
-from qclog.services.verifying import Report, verify
+from qclog.services.verifying import Report
 from qclog.store.log import Log, Use
 
 DESCRIPTOR = "datapackage.json"
@@ -149,7 +150,7 @@ def import_parquet(log: Log, folder: Path) -> Report:
     if problems:
         raise FolderError("nothing was imported", tuple(problems))
     log.fill_with(frames, step)
-    return verify(log)
+    return verify_new(log)
 
 
 def _step_of(descriptor: Path) -> int:

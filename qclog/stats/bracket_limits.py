@@ -6,7 +6,6 @@ from math import inf, sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from qclog.errors import StatisticsError
 from qclog.stats.coarse import keep_information
@@ -81,6 +80,8 @@ def prediction_from_brackets(
     ------
     TooFewError, StatisticsError : see `interval_fit.fit_normal`; an open bracket.
     """
+    from scipy import special
+
     low, high = read_intervals(lower, upper)
     alpha = read_probability(false_alarm, "false_alarm")
     width = high - low

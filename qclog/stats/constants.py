@@ -9,7 +9,6 @@ from functools import lru_cache
 from math import exp, gamma, lgamma, pi, sqrt
 
 import numpy as np
-from scipy import special
 
 from qclog.errors import StatisticsError
 from qclog.stats.quadrature import legendre_nodes
@@ -48,6 +47,8 @@ def d2(n: int) -> float:
     n = _check_size(n)
     if n == 2:
         return 2 / sqrt(pi)
+    from scipy import special
+
     x = np.arange(-12.0, 12.0, 0.01)
     return float(0.01 * np.sum(-np.expm1(n * special.log_ndtr(x)) - special.ndtr(-x) ** n))
 
@@ -58,6 +59,8 @@ def d3(n: int) -> float:
     n = _check_size(n)
     if n == 2:
         return sqrt(2 - 4 / pi)
+    from scipy import special
+
     w, weight = legendre_nodes(200)
     w, weight = 10 * (w + 1), 10 * weight
     x = np.arange(-12.0, 12.0, 0.02)

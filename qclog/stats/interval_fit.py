@@ -11,7 +11,6 @@ from math import log, sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.interval_likelihood import IntervalLikelihood
@@ -200,12 +199,16 @@ def _mean_end_beyond(model: IntervalLikelihood, edge: float, way: float, floor: 
 
 def _mean_cut(n: int, level: float) -> float:
     """Twice the log-likelihood drop at which the profile for the mean is Student's interval."""
+    from scipy import special
+
     t = float(special.stdtrit(n - 1, (1 + level) / 2))
     return n * log(1 + t * t / (n - 1))
 
 
 def _sd_cut(n: int, share: float) -> float:
     """Twice the log-likelihood drop at the spread whose chi-square quantile is `share`."""
+    from scipy import special
+
     q = float(special.chdtri(n - 1, 1 - share))
     return q - n - n * log(q / n)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from math import log, sqrt
 
 import numpy as np
-from scipy import special
 
 from qclog.errors import StatisticsError
 from qclog.stats.series import Floats
@@ -133,6 +132,8 @@ class IntervalLikelihood:
 
 def _cell(low: Floats, high: Floats) -> tuple[Floats, Floats, Floats]:
     """Log of the normal mass between `low` and `high`, and the density at each end over that mass."""
+    from scipy import special
+
     # Mirror cells on the right, where the normal integral has no digits left.
     flip = low > 0
     a, b = np.where(flip, -high, low), np.where(flip, -low, high)
@@ -152,6 +153,8 @@ def _cell(low: Floats, high: Floats) -> tuple[Floats, Floats, Floats]:
 
 def _hazard(z: Floats) -> Floats:
     """Normal density over the mass below, 0 at infinity."""
+    from scipy import special
+
     left = np.minimum(z, 0.0)
     tail = sqrt(2 / np.pi) / special.erfcx(-left / sqrt(2))
     right = np.maximum(z, 0.0)

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy.typing as npt
-from scipy import special
 
 from qclog.stats.series import centre_and_deviations, read_probability, read_values
 
@@ -46,6 +45,8 @@ def estimate_normal(values: npt.ArrayLike, *, confidence: float = 0.95) -> Norma
 
     Source: ISO 2854.
     """
+    from scipy import special
+
     array = read_values(values, minimum=2)
     level = read_probability(confidence)
     n = int(array.size)

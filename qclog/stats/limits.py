@@ -8,7 +8,6 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from qclog.errors import StatisticsError
 from qclog.stats import constants
@@ -145,6 +144,8 @@ def prediction(values: npt.ArrayLike, *, false_alarm: float = 0.0027) -> Predict
 
     Source: ISO 16269-8 (prediction intervals, one future observation).
     """
+    from scipy import special
+
     array = read_values(values, minimum=2)
     alpha = read_probability(false_alarm, "false_alarm")
     centre, deviations = centre_and_deviations(array)

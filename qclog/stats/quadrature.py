@@ -6,7 +6,6 @@ from functools import lru_cache
 from math import log
 
 import numpy as np
-from scipy import special
 
 from qclog.stats.series import Floats
 
@@ -27,6 +26,8 @@ def spread_nodes(freedom: float, count: int = 100) -> tuple[Floats, Floats]:
     ----------
     freedom : degrees of freedom, above 0. count : of nodes.
     """
+    from scipy import special
+
     node, weight = legendre_nodes(count)
     low, high = np.sqrt(special.chdtri(freedom, np.array([1 - 1e-13, 1e-13])) / freedom)
     s = low + (high - low) * (node + 1) / 2

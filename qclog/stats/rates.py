@@ -114,7 +114,9 @@ def compare_rates(events: Sequence[int], exposures: Sequence[float], *, confiden
     return RateComparison(tuple(counts), tuple(at_risk), rates, ratio, p, method, notes)
 
 
-def compare_shares(counts: Sequence[int], sizes: Sequence[int], *, confidence: float = 0.95) -> RateComparison:
+def compare_shares(
+    counts: Sequence[int], sizes: Sequence[int], *, confidence: float = 0.95, with_ratio: bool = True
+) -> RateComparison:
     """Do groups of units have one share of comebacks? Fisher's exact test, by simulation for more than two groups.
 
     Parameters
@@ -123,7 +125,8 @@ def compare_shares(counts: Sequence[int], sizes: Sequence[int], *, confidence: f
 
     Returns
     -------
-    RateComparison : `rates` are shares, `ratio` the odds ratio of the second to the first (conditional estimate).
+    RateComparison : `rates` are shares, `ratio` the odds ratio of the second to the first (conditional estimate);
+    None where it is not asked for.
 
     Raises
     ------
@@ -143,7 +146,8 @@ def compare_shares(counts: Sequence[int], sizes: Sequence[int], *, confidence: f
         p, method = 1.0, "no difference possible"
     elif len(found) == 2:
         second = SecondCount((found[0], found[1]), (units[0], units[1]))
-        p, method, ratio = second.p_value(), "Fisher's exact test", second.odds_ratio(level)
+        p, method = second.p_value(), "Fisher's exact test"
+        ratio = second.odds_ratio(level) if with_ratio else None
     else:
         p, method = _table_p(np.array(found), np.array(units)), "Fisher's exact test, simulated"
     return RateComparison(tuple(found), tuple(float(u) for u in units), shares, ratio, p, method, notes)

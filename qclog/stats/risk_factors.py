@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,6 +53,7 @@ def relate_to_comebacks(
     names: Sequence[str] | None = None,
     *,
     confidence: float = 0.95,
+    asked: Collection[str] | None = None,
 ) -> RiskModel:
     """Fit log odds of a comeback on readings.
 
@@ -62,6 +63,7 @@ def relate_to_comebacks(
     comeback : for each unit, whether it came back.
     names : of the factors.
     confidence : of the profile intervals.
+    asked : names of the factors to tell of, where the others are only to be allowed for; None: all.
 
     Raises
     ------
@@ -103,6 +105,8 @@ def relate_to_comebacks(
     cut = float(special.chdtri(1, 1 - level)) / 2
     factors = []
     for j, (name, s) in enumerate(zip(names, sds, strict=True), start=1):
+        if asked is not None and name not in asked:
+            continue
         held = free.copy()
         held[j] = False
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import streamlit as st
 
 from qclog.domain.moments import now
@@ -9,10 +11,12 @@ from qclog.domain.rights import SIGN_OFF
 from qclog.errors import QclogError
 from qclog.services import jobs, rights
 from qclog.services.jobs import Story
-from qclog.services.sign_off import SignOff
 from qclog.store.log import Log, Submission
 from qclog.web import who
 from qclog.web.frame import plain, show_error
+
+if TYPE_CHECKING:
+    from qclog.services.sign_off import SignOff
 
 
 def show_leaving(log: Log, story: Story, found: SignOff) -> None:

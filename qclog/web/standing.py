@@ -9,9 +9,10 @@ import streamlit as st
 from qclog.domain.findings import STATES
 from qclog.domain.moments import show_moment
 from qclog.errors import QclogError
-from qclog.services import finding_life, finding_words, jobs, sheets, sign_off
+from qclog.services import finding_life, finding_words, jobs, sheets
 from qclog.services.finding_life import Followed, Watched
 from qclog.services.jobs import Story
+from qclog.services.signing_on import Worker
 from qclog.store.log import Log, Submission
 from qclog.web import leaving, reading, who
 from qclog.web.frame import plain, show_error
@@ -35,7 +36,7 @@ def show_standing(log: Log) -> None:
     """Each finding that stands as a card: what, since when, how many have left, what to check next, its jobs."""
     found = watched(log)
     standing = [f for f in found.followed if f.stands]
-    if not found.observations.rows.height:
+    if not found.looked_at:
         return
     st.subheader("What the readings point to")
     if not standing:
@@ -67,6 +68,7 @@ def _tell_settled(log: Log, settled: list[Followed]) -> None:
 def _cards(log: Log, findings: list[Followed], gone: set[str]) -> None:
     with log.reading() as use:
         zone = sheets.timezone_of(use)
+    here = who.here(log)
     columns = st.columns(2)
     for number, followed in enumerate(findings):
         finding = followed.finding
@@ -86,12 +88,12 @@ def _cards(log: Log, findings: list[Followed], gone: set[str]) -> None:
                 with st.popover(f"Its {len(finding.jobs)} jobs" if len(finding.jobs) > 1 else "Its job"):
                     _links(finding.jobs, gone, followed.id)
                 with st.popover("Say what became of it", key=f"note_on_{followed.id}_{len(followed.notes)}"):
-                    _note(log, followed)
+                    _note(log, followed, here)
 
 
-def _note(log: Log, followed: Followed) -> None:
+def _note(log: Log, followed: Followed, here: Worker | None) -> None:
     """What is said of a finding from now on; what was said before stays."""
-    name = who.need(log, "say something of a finding")
+    name = who.name_or_ask(here, "say something of a finding")
     if name is None:
         return
     with st.form(f"note_{followed.id}", border=False):
@@ -126,6 +128,8 @@ def _links(numbers: tuple[str, ...], gone: set[str], key: str) -> None:
 
 def show_sign_off(log: Log, story: Story) -> None:
     """What stands against dispatching the job; folded away once it has left."""
+    from qclog.services import sign_off
+
     found = sign_off.before_dispatch(log, story.job["job"], watched(log))
     left = story.job["dispatched"] is not None
     title = "What stood against dispatch" if left else "Before dispatch"

@@ -174,7 +174,11 @@ def show_wrong_pins(log: Log) -> None:
 
 def need(log: Log, what: str) -> str | None:
     """The name of who is signed on; else a line that says to choose one before doing `what`."""
-    worker = here(log)
+    return name_or_ask(here(log), what)
+
+
+def name_or_ask(worker: Worker | None, what: str) -> str | None:
+    """The same where it is known who is here."""
     if worker is None:
         st.caption(f"Choose your name at the top of the page to {what}.")
         return None

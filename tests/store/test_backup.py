@@ -12,9 +12,10 @@ import duckdb
 import pytest
 
 from qclog.domain.jobs import Person
-from qclog.errors import InputError, LogDamagedError, LogError, OutputError
+from qclog.errors import InputError, LogBusyError, LogDamagedError, LogError, OutputError
 from qclog.services import backup, people
 from qclog.services.import_folder import import_folder
+from qclog.services.parquet_copy import export_parquet, import_parquet
 from qclog.services.verifying import find_digest, short_digest, verify
 from qclog.store.log import Log
 from tests.cli.test_no_room import qclog, told
@@ -175,3 +176,22 @@ def test_a_backup_without_room_or_leave_leaves_nothing(filled: Log, tmp_path: Pa
     told(done, "no room left on the disk")
     assert not (tmp_path / "new.duckdb").exists()
     assert verify(filled).sound
+
+
+def test_a_log_that_was_restored_is_said_to_be_made_though_it_can_not_be_verified_now(
+    filled: Log, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept = backup.back_up(filled, tmp_path / "copy.duckdb", DAY)
+    export_parquet(filled, tmp_path / "parquet")
+
+    def busy(_: Log) -> None:
+        raise LogBusyError("the log has been in use by another program for 30 s")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(backup, "verify", busy)
+        with pytest.raises(LogError, match=r"again.duckdb is made, whole.* in use by another program"):
+            backup.restore(kept.path, Log(tmp_path / "again.duckdb"))
+        with pytest.raises(LogError, match=r"third.duckdb is made, whole.* in use by another program"):
+            import_parquet(Log(tmp_path / "third.duckdb"), tmp_path / "parquet")
+    for name in ("again.duckdb", "third.duckdb"):
+        assert verify(Log(tmp_path / name)).sound
