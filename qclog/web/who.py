@@ -6,6 +6,7 @@ import os
 from collections.abc import Sequence
 
 import streamlit as st
+from streamlit import runtime
 from streamlit.errors import StreamlitSecretNotFoundError
 
 from qclog.domain.rights import MANAGE, RIGHTS
@@ -124,8 +125,16 @@ def _ask_pin(log: Log, name: str) -> None:
 
 
 def _sign_off() -> None:
+    _drop_downloads()
     st.session_state[SIGNED] = None
     st.session_state[NAME] = None
+
+
+def _drop_downloads() -> None:
+    """So that links to what was taken away end with who took it; Streamlit forgets a file at the second look."""
+    files = runtime.get_instance().media_file_mgr
+    files.clear_session_refs()
+    files.remove_orphaned_files()
 
 
 def show_in_corner(log: Log) -> None:
