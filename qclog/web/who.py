@@ -9,7 +9,7 @@ import streamlit as st
 from streamlit import runtime
 from streamlit.errors import StreamlitSecretNotFoundError
 
-from qclog.domain.rights import MANAGE, RIGHTS
+from qclog.domain.rights import Act, roles_with
 from qclog.errors import InputError, QclogError
 from qclog.services import signing_on
 from qclog.services.launching import SIGN_ON_VARIABLE
@@ -171,7 +171,7 @@ def ask_first(log: Log) -> None:
 def show_wrong_pins(log: Log) -> None:
     """For a manager: under whose names wrong PINs were tried lately."""
     worker = here(log)
-    if worker is None or MANAGE not in RIGHTS[worker.role]:
+    if worker is None or worker.role not in roles_with(Act.MANAGE_PEOPLE):
         return
     with log.reading() as use:
         zone = timezone_of(use)
