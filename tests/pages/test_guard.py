@@ -93,6 +93,20 @@ def test_who_is_refused(headers: Headers) -> None:
     assert closed["type"] == "websocket.close"
 
 
+def test_what_streamlit_is_told_needs_no_look_at_the_internet() -> None:
+    """It compares Origin and Host as they are written, and looks up this machine's addresses where they differ."""
+    seen: list[Any] = []
+
+    async def keep(scope: Any, *_: Any) -> None:
+        seen.append(dict(scope["headers"]))
+
+    around = Guard(keep, own="127.0.0.1", hosts=["qclog.example"], policy="")
+    for headers in (h for h in ALLOWED if "origin" in h):
+        asyncio.run(ask(around, "websocket", headers))
+        assert seen[-1][b"origin"].split(b"//")[1] == seen[-1][b"host"]
+    assert len(seen) == 3
+
+
 def test_a_second_host_is_refused() -> None:
     around = guard()
     assert around.fault_of({"host": ["127.0.0.1", "evil.example"]}) is not None
