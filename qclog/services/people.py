@@ -9,6 +9,7 @@ from qclog.domain import units
 from qclog.domain.jobs import ATTRIBUTABLE, GAUGE_EVENTS, GAUGE_KINDS, ROLES, Gauge, Person
 from qclog.domain.moments import now
 from qclog.domain.rights import Act
+from qclog.domain.sheet_numbers import NOT_PLAUSIBLE, number_of
 from qclog.errors import InputError
 from qclog.services import rights
 from qclog.store import records
@@ -47,8 +48,10 @@ def list_gauges(log: Log) -> list[dict[str, Any]]:
 def add_gauge(log: Log, gauge: Gauge, submission: Submission) -> None:
     """Add a gauge. InputError if the name is taken or a value will not do."""
     choose(gauge.kind, GAUGE_KINDS, "kind")
-    if not gauge.step > 0:
-        raise InputError("a gauge's step must be above 0", field="step", found=gauge.step)
+    for field, sizes in (("step", (gauge.step,)), ("leaves", gauge.leaves)):
+        for size in sizes:
+            if (number_of(size) or 0.0) <= 0:
+                raise InputError(f"a gauge's {field} must be a number above 0", field=field, found=size)
     with log.writing(submission) as use:
         rights.need(use, submission.by, Act.KEEP_GAUGES)
         if any(row["gauge"] == gauge.gauge for row in use.rows("gauges")):
@@ -71,6 +74,9 @@ def check_gauge(
 ) -> None:
     """Record an event of a gauge: a check against a reference, a drop, a withdrawal ..."""
     choose(event, GAUGE_EVENTS, "event")
+    for field, value in (("reference", reference), ("reading", reading)):
+        if value is not None and number_of(value) is None:
+            raise InputError(f"the {field} {NOT_PLAUSIBLE}", field=field, found=value)
     with log.writing(submission) as use:
         rights.need(use, submission.by, Act.CHECK_GAUGE if event in ("check", "dropped") else Act.KEEP_GAUGES)
         records.need(use, "gauge", "gauge", gauge, "gauge")

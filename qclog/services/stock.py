@@ -10,6 +10,7 @@ from qclog.bench.packs import Leaf, Pack
 from qclog.domain import units
 from qclog.domain.moments import now
 from qclog.domain.rights import Act
+from qclog.domain.sheet_numbers import number_of
 from qclog.domain.stock import ShimMove, ShimSize
 from qclog.errors import InputError, UnknownNameError
 from qclog.services import rights
@@ -210,7 +211,7 @@ def _peeled_note(pack: Pack, key: tuple[float, float]) -> str | None:
 
 def _check_size(size: ShimSize) -> None:
     for name, value in (("nominal", size.nominal), ("measured", size.measured)):
-        if not 0 < value < 1e300:
+        if (number_of(value) or 0.0) <= 0:
             raise InputError("a leaf has a size above 0", field=name, found=value)
     if not size.stock_set.strip() or len(size.stock_set) > 60:
         raise InputError("a stock set has a short name", field="set", found=size.stock_set)
