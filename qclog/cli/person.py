@@ -8,9 +8,9 @@ from typing import Any
 
 from qclog.cli import options
 from qclog.domain.jobs import ROLES
-from qclog.domain.rights import RIGHTS
+from qclog.domain.rights import acts_of
 
-_ROLES = "; ".join(f"{role}: {', '.join(sorted(rights))}" for role, rights in RIGHTS.items())
+_ROLES = "; ".join(f"{role}: {', '.join(acts_of(role))}" for role in ROLES)
 
 
 def add_to(commands: Any) -> None:

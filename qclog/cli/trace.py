@@ -45,6 +45,8 @@ def run(arguments: argparse.Namespace) -> int:
 
     if arguments.recall is not None:
         output.check_file(arguments.recall, replace=arguments.replace)
+    if arguments.file is not None:
+        output.check_folder(arguments.file)
     kind = _KINDS_OF_LOG.get(arguments.kind, arguments.kind)
     found = tracing.trace(options.log_of(arguments), arguments.what, kind=kind, job=arguments.job)
     links = _chosen(found, arguments.shares)

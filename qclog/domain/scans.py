@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from qclog.domain.names import LONGEST, fault_of
 from qclog.errors import InputError
 
 PREFIX = "qclog"
 KINDS = ("job", "lot", "gauge")
-LONGEST = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ def write_scan(kind: str, name: str) -> str:
     """The text of a code, such as `qclog:job:J0001`. InputError for another kind, or a name a code can't hold."""
     if kind not in KINDS:
         raise InputError(f"a code is of a {', '.join(KINDS[:-1])} or {KINDS[-1]}", field="kind", found=kind)
-    if not name.strip() or name != name.strip() or not name.isprintable() or len(name) > LONGEST:
+    if fault_of(name) is not None:
         raise InputError(
             f"a code can't hold this {kind}",
             field=kind,
@@ -53,7 +53,7 @@ def read_scan(text: str) -> Scan | None:
         return None
     _, kind, name = (*text.strip().split(":", 2), "", "")[:3]
     kind, name = kind.casefold(), name.strip()
-    if kind not in KINDS or not name or len(name) > LONGEST or not name.isprintable():
+    if kind not in KINDS or fault_of(name) is not None:
         raise InputError(
             "this code can't be read",
             field="code",

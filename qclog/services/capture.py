@@ -13,7 +13,7 @@ from qclog.domain.casetypes import Characteristic, Sheet, condition_of_parts
 from qclog.domain.conditions import choices_of
 from qclog.domain.jobs import STAGES
 from qclog.domain.moments import now
-from qclog.domain.rights import COMEBACKS, CORRECT, LOG
+from qclog.domain.rights import Act
 from qclog.errors import InputError, UnitError, UnknownNameError
 from qclog.measures.judging import Verdict, judge_reading
 from qclog.services import rights, sheets
@@ -77,7 +77,7 @@ def _store(
 ) -> Taken:
     try:
         with log.writing(submission) as use:
-            _need_right(use, place, submission)
+            _need_right(use, place, how.technician, submission)
             if replaces is not None:
                 before = _need_attempt(use, place, replaces)
                 _need_own(use, before, submission)
@@ -97,15 +97,16 @@ def _store(
         return _taken(context, place, row["attempt"], understand(context, row["said"]), row["id"], already=True)
 
 
-def _need_right(use: Use, place: Place, submission: Submission) -> None:
-    """What comes back is read by whoever deals with comebacks, too."""
-    rights.need(use, submission.by, LOG, COMEBACKS if place.stage == "return" else None)
+def _need_right(use: Use, place: Place, person: str, submission: Submission) -> None:
+    """To log at `place` as done by `person`. What comes back is read by whoever deals with comebacks, too."""
+    rights.need(use, submission.by, Act.READ_RETURN if place.stage == "return" else Act.READ)
+    rights.need_name(use, submission.by, person)
 
 
 def _need_own(use: Use, row: dict[str, Any], submission: Submission) -> None:
     """Anyone may put right what they read or entered; another's takes more."""
     if submission.by not in (row["technician"], row["entered_by"]):
-        rights.need(use, submission.by, CORRECT)
+        rights.need(use, submission.by, Act.CORRECT)
 
 
 def _as_before(how: Circumstances, row: dict[str, Any]) -> Circumstances:
@@ -150,7 +151,7 @@ def strike(log: Log, place: Place, attempt: int, reason: str, person: str, submi
     with log.writing(submission) as use:
         records.need(use, "person", "person", person, "person")
         row = _need_attempt(use, place, attempt)
-        _need_right(use, place, submission)
+        _need_right(use, place, person, submission)
         _need_own(use, row, submission)
         records.strike_out(use, UUID(str(row["id"])), person, reason.strip())
 

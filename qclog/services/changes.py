@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import polars as pl
 
 from qclog.domain.findings import CHANGED, CHANGES, Change
-from qclog.domain.rights import FINDINGS
+from qclog.domain.rights import Act
 from qclog.errors import InputError
 from qclog.services import rights, sheets
 from qclog.services.people import choose
@@ -28,8 +28,9 @@ def record_change(log: Log, change: Change, submission: Submission) -> None:
             hint="--case-type CODE [--characteristic CODE], or --gauge NAME",
         )
     with log.writing(submission) as use:
-        rights.need(use, submission.by, FINDINGS)
+        rights.need(use, submission.by, Act.RECORD_CHANGE)
         records.need(use, "person", "person", change.person, "person")
+        rights.need_name(use, submission.by, change.person)
         if change.case_type is not None:
             records.need(use, "sheet", "case_type", change.case_type, "case type")
             if change.characteristic is not None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from qclog.domain.findings import STATES, Finding, Note
 from qclog.domain.moments import now
-from qclog.domain.rights import FINDINGS
+from qclog.domain.rights import Act
 from qclog.errors import InputError, UnknownNameError
 from qclog.services import findings_kept, rights
 from qclog.services.findings_kept import Kept
@@ -167,7 +167,8 @@ def note_finding(
     told = chosen.finding.text if chosen.finding is not None else chosen.notes[-1].told
     note = Note(chosen.id, state, person, now(), found, done, None if told is None else told[:1000])
     with log.writing(submission) as use:
-        rights.need(use, submission.by, FINDINGS)
+        rights.need(use, submission.by, Act.NOTE_FINDING)
         records.need(use, "person", "person", person, "person")
+        rights.need_name(use, submission.by, person)
         add_note(use, note)
     return note

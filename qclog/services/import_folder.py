@@ -8,7 +8,7 @@ from pathlib import Path
 
 import polars as pl
 
-from qclog.domain.rights import MANAGE
+from qclog.domain.rights import Act
 from qclog.errors import FolderError, Problem, RightsError
 from qclog.exchange.folder import Folder, read_folder
 from qclog.services import rights
@@ -142,7 +142,7 @@ def _why_barred(use: Use, by: str) -> RightsError | None:
     if not any(row["person"] == by for row in use.rows("people_now")):
         return None
     try:
-        rights.need(use, by, MANAGE)
+        rights.need(use, by, Act.IMPORT)
     except RightsError as error:
         return error
     return None

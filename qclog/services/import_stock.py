@@ -10,6 +10,7 @@ from typing import Any
 import polars as pl
 
 from qclog.domain import units
+from qclog.domain.sheet_numbers import number_of
 from qclog.errors import Problem, UnitError
 from qclog.exchange.folder import Folder
 from qclog.services.import_snapshot import Snapshot
@@ -68,7 +69,7 @@ def _stock_in(seen: Snapshot) -> _Stock:
 
 def _above_0(text: str) -> float:
     value = float(text)
-    if not 0 < value < 1e300:
+    if (number_of(value) or 0.0) <= 0:
         raise ValueError(text)
     return value
 

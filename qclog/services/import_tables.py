@@ -15,6 +15,7 @@ from qclog.domain import units
 from qclog.domain.casetypes import Sheet, Version
 from qclog.domain.moments import now, read_moment
 from qclog.domain.names import fault_of
+from qclog.domain.sheet_numbers import number_of
 from qclog.errors import InputError, Problem, UnitError
 from qclog.exchange.folder import Folder
 from qclog.services.import_snapshot import Snapshot
@@ -117,7 +118,7 @@ class Cells:
 
 def _number(text: str) -> float:
     value = float(text.replace(",", ".") if text.count(",") == 1 and "." not in text else text)
-    if not abs(value) <= 1e300:
+    if number_of(value) is None:
         raise ValueError(text)
     return value
 

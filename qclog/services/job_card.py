@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from qclog.domain.jobs import STAGE_WORDS
+from qclog.domain.names import fault_of
 from qclog.report.codes import draw_code
 from qclog.report.document import Block, Column, Document, Facts, Heading, Notice, Paragraph, Table
 from qclog.services import build_record, jobs, paper
@@ -22,14 +23,11 @@ def job_card(log: Log, job: str) -> Document:
     blocks += build_record.cautions(story)
     for stage in dict.fromkeys(w.place.stage for w in story.wanted):
         blocks += _places(story, stage)
-    blocks.append(
-        Paragraph(
-            "Scan the code at the bench to open this job. What is written here by hand is entered later and kept as a"
-            " late entry: write the gauge and who read it beside each reading.",
-            quiet=True,
-        )
-    )
-    return paper.frame(log, "Job card", f"job {job}", blocks, draw_code("job", job))
+    has_code = fault_of(job) is None  # a log of an older qclog may hold names that no code can
+    scan = "Scan the code at the bench to open this job. " if has_code else ""
+    written = "What is written here by hand is entered later and kept as a late entry: write the gauge and who read it"
+    blocks.append(Paragraph(f"{scan}{written} beside each reading.", quiet=True))
+    return paper.frame(log, "Job card", f"job {job}", blocks, draw_code("job", job) if has_code else None)
 
 
 def _variant(story: Story) -> list[Block]:

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from qclog.domain.casetypes import Characteristic, Limits, Sheet, Version, condition_of_parts, version_at
 from qclog.domain.jobs import STAGES, Job, Part
-from qclog.domain.rights import LOG, SIGN_OFF
+from qclog.domain.rights import Act, act_of_detail
 from qclog.errors import InputError, UnknownNameError
 from qclog.measures.judging import NOT_JUDGED, Verdict, judge_reading
 from qclog.measures.results import Result, work_out_all
@@ -18,7 +18,6 @@ from qclog.store import records
 from qclog.store.log import Log, Submission, Use
 
 MOST_LISTED = 500
-SIGNED_OFF = ("dispatched", "concession")
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +70,9 @@ class Story:
 def open_job(log: Log, job: Job, submission: Submission) -> None:
     """Open a job. InputError if there is one of that number; UnknownNameError without a sheet for its case type."""
     with log.writing(submission) as use:
-        rights.need(use, submission.by, LOG)
+        rights.need(use, submission.by, Act.OPEN_JOB)
+        for name in (n for n in records.DETAILS if getattr(job, n) is not None):
+            rights.need(use, submission.by, act_of_detail(name))
         records.need(use, "sheet", "case_type", job.case_type, "case type")
         if use.rows("job_by_id", job=job.job):
             raise InputError(
@@ -88,7 +89,7 @@ def say(log: Log, job: str, name: str, value: object, submission: Submission, re
     """Say something of a job (its `records.DETAILS`); what was said before stays in the log."""
     with log.writing(submission) as use:
         row = _job(use, job)
-        rights.need(use, submission.by, SIGN_OFF if name in SIGNED_OFF else LOG)
+        rights.need(use, submission.by, act_of_detail(name))
         if name == "variant" and isinstance(value, str):
             _check_variant(use, row["case_type"], value)
         records.add_detail(use, job, name, value, reason)
@@ -98,7 +99,7 @@ def add_part(log: Log, part: Part, submission: Submission) -> None:
     """Add a part to a job."""
     with log.writing(submission) as use:
         _job(use, part.job)
-        rights.need(use, submission.by, LOG)
+        rights.need(use, submission.by, Act.FIT_PART)
         if part.sub_assembly is not None:
             records.need(use, "job", "job", part.sub_assembly, "job")
         records.add_part(use, part)

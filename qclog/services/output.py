@@ -45,12 +45,9 @@ def new_folder(path: Path) -> Iterator[Path]:
 
     InputError if it is there with something in it. OutputError if there is no folder round it, or it can't be written.
     """
-    need_folder(path, "folder")
     part = path.with_name(f".{path.name}{UNFINISHED}")
     try:
-        if os.path.lexists(path) and (not path.is_dir() or any(path.iterdir())):
-            what = "the folder is not empty" if path.is_dir() else "there is a file of that name"
-            raise InputError(what, field="folder", found=path, hint="name a new one")
+        check_folder(path)
         if part.exists():
             shutil.rmtree(part)
         part.mkdir()
@@ -58,6 +55,8 @@ def new_folder(path: Path) -> Iterator[Path]:
         if path.is_dir():
             path.rmdir()
         part.rename(path)
+    except OutputError:
+        raise
     except OSError as error:
         raise _cannot_write("folder", path, error) from error
     finally:
@@ -69,6 +68,14 @@ def check_file(path: Path, *, replace: bool = False) -> None:
     """What `new_file` checks first, for before long work. The same errors."""
     need_folder(path, "file")
     need_free(path, "file", replace=replace)
+
+
+def check_folder(path: Path) -> None:
+    """What `new_folder` checks first, for before long work. The same errors."""
+    need_folder(path, "folder")
+    if os.path.lexists(path) and (not path.is_dir() or any(path.iterdir())):
+        what = "the folder is not empty" if path.is_dir() else "there is a file of that name"
+        raise InputError(what, field="folder", found=path, hint="name a new one")
 
 
 def need_folder(path: Path, field: str) -> None:

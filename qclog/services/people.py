@@ -8,7 +8,8 @@ from typing import Any
 from qclog.domain import units
 from qclog.domain.jobs import ATTRIBUTABLE, GAUGE_EVENTS, GAUGE_KINDS, ROLES, Gauge, Person
 from qclog.domain.moments import now
-from qclog.domain.rights import COMEBACKS, GAUGES, LOG, MANAGE
+from qclog.domain.rights import Act
+from qclog.domain.sheet_numbers import NOT_PLAUSIBLE, number_of
 from qclog.errors import InputError
 from qclog.services import rights
 from qclog.store import records
@@ -32,7 +33,7 @@ def add_person(log: Log, person: Person, submission: Submission) -> None:
     """Add someone. InputError if the name is taken."""
     choose(person.role, ROLES, "role")
     with log.writing(submission) as use:
-        rights.need(use, submission.by, MANAGE)
+        rights.need(use, submission.by, Act.MANAGE_PEOPLE)
         if any(row["person"] == person.person for row in use.rows("people_now")):
             raise InputError("the log has someone of that name", field="person", found=person.person)
         records.add_person(use, person)
@@ -47,10 +48,12 @@ def list_gauges(log: Log) -> list[dict[str, Any]]:
 def add_gauge(log: Log, gauge: Gauge, submission: Submission) -> None:
     """Add a gauge. InputError if the name is taken or a value will not do."""
     choose(gauge.kind, GAUGE_KINDS, "kind")
-    if not gauge.step > 0:
-        raise InputError("a gauge's step must be above 0", field="step", found=gauge.step)
+    for field, sizes in (("step", (gauge.step,)), ("leaves", gauge.leaves)):
+        for size in sizes:
+            if (number_of(size) or 0.0) <= 0:
+                raise InputError(f"a gauge's {field} must be a number above 0", field=field, found=size)
     with log.writing(submission) as use:
-        rights.need(use, submission.by, GAUGES)
+        rights.need(use, submission.by, Act.KEEP_GAUGES)
         if any(row["gauge"] == gauge.gauge for row in use.rows("gauges")):
             raise InputError("the log has a gauge of that name", field="gauge", found=gauge.gauge)
         records.add_gauge(use, gauge)
@@ -71,11 +74,15 @@ def check_gauge(
 ) -> None:
     """Record an event of a gauge: a check against a reference, a drop, a withdrawal ..."""
     choose(event, GAUGE_EVENTS, "event")
+    for field, value in (("reference", reference), ("reading", reading)):
+        if value is not None and number_of(value) is None:
+            raise InputError(f"the {field} {NOT_PLAUSIBLE}", field=field, found=value)
     with log.writing(submission) as use:
-        rights.need(use, submission.by, LOG if event in ("check", "dropped") else GAUGES)
+        rights.need(use, submission.by, Act.CHECK_GAUGE if event in ("check", "dropped") else Act.KEEP_GAUGES)
         records.need(use, "gauge", "gauge", gauge, "gauge")
         if by is not None:
             records.need(use, "person", "person", by, "person")
+            rights.need_name(use, submission.by, by)
         records.add_gauge_check(
             use,
             gauge,
@@ -106,7 +113,7 @@ def add_comeback(
     if hours is not None and not 0 <= hours <= 1e9:
         raise InputError("hours must be 0 or more", field="hours", found=hours)
     with log.writing(submission) as use:
-        rights.need(use, submission.by, COMEBACKS)
+        rights.need(use, submission.by, Act.COMEBACK)
         records.need(use, "job", "job", job, "job")
         records.add_comeback(
             use, job, returned, complaint=complaint, finding=finding, attributable=attributable, hours=hours

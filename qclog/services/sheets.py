@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from qclog.domain.casetype_file import read_sheet
 from qclog.domain.casetypes import Limits, Sheet, Version, version_at
 from qclog.domain.moments import now
-from qclog.domain.rights import MANAGE
+from qclog.domain.rights import Act
 from qclog.errors import InputError
 from qclog.services import rights
 from qclog.store import records
@@ -55,7 +55,7 @@ def add(log: Log, sheet: Sheet, submission: Submission) -> str:
     InputError if the version is in the log with another text: what a reading was judged by never changes.
     """
     with log.writing(submission) as use:
-        rights.need(use, submission.by, MANAGE)
+        rights.need(use, submission.by, Act.CHANGE_SHEETS)
         stored = {row["version"]: row["text"] for row in use.rows("sheets_of", case_type=sheet.code)}
         if sheet.version in stored and stored[sheet.version] != sheet.text:
             raise InputError(

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 
 from qclog.domain.jobs import ROLES
 from qclog.domain.moments import now, show_moment
-from qclog.domain.rights import MANAGE
+from qclog.domain.rights import Act
 from qclog.errors import InputError, SignOnError, UnknownNameError
 from qclog.services import rights
 from qclog.services.people import choose
@@ -59,14 +59,14 @@ def set_pin(log: Log, person: str, pin: str | None, submission: Submission, *, o
     with log.writing(submission) as use:
         records.need(use, "person", "person", person, "person")
         if submission.by != person:
-            rights.need(use, submission.by, MANAGE)
+            rights.need(use, submission.by, Act.MANAGE_PEOPLE)
         records.add_person_detail(use, person, "pin", hashed)
 
 
 def _need_own_or_manager(log: Log, person: str, submission: Submission, old: str | None) -> None:
     with log.reading() as use:
         mine = use.rows("pin_of", person=person)
-        manages = rights.has(use, submission.by, MANAGE)
+        manages = rights.has(use, submission.by, Act.MANAGE_PEOPLE)
     if mine and mine[0]["pin"] is not None and not manages:
         sign_on(log, person, old or "", Submission(submission.by, submission.via, f"old PIN of {person}"))
 
@@ -190,7 +190,7 @@ def set_left(log: Log, person: str, *, left: bool, submission: Submission) -> No
 def _change(log: Log, person: str, name: str, value: str, submission: Submission) -> None:
     with log.writing(submission) as use:
         records.need(use, "person", "person", person, "person")
-        rights.need(use, submission.by, MANAGE)
+        rights.need(use, submission.by, Act.MANAGE_PEOPLE)
         before = _managers(use)
         records.add_person_detail(use, person, name, value)
         if before and not _managers(use):

@@ -9,7 +9,8 @@ from typing import Any
 from qclog.bench.packs import Leaf, Pack
 from qclog.domain import units
 from qclog.domain.moments import now
-from qclog.domain.rights import LOG, STOCK
+from qclog.domain.rights import Act
+from qclog.domain.sheet_numbers import number_of
 from qclog.domain.stock import ShimMove, ShimSize
 from qclog.errors import InputError, UnknownNameError
 from qclog.services import rights
@@ -84,12 +85,12 @@ def add_leaves(
     if count < 0 or (minimum is not None and minimum < 0):
         raise InputError("a count is 0 or more", field="count", found=count if count < 0 else minimum)
     with log.writing(submission) as use:
-        rights.need(use, submission.by, STOCK)
+        rights.need(use, submission.by, Act.KEEP_SHIMS)
         there = _add_size(use, size)
         if minimum is not None:
             rows.add_minimum(use, size.stock_set, size.nominal, minimum)
         if count:
-            rows.add_movement(use, _move(size, count, "bought", person=_known(use, person)))
+            rows.add_movement(use, _move(size, count, "bought", person=_known(use, submission.by, person)))
     return there + count
 
 
@@ -98,7 +99,7 @@ def count_leaves(log: Log, size: ShimSize, count: int, submission: Submission, *
     if count < 0:
         raise InputError("a count is 0 or more", field="count", found=count)
     with log.writing(submission) as use:
-        rights.need(use, submission.by, STOCK)
+        rights.need(use, submission.by, Act.KEEP_SHIMS)
         there = next((s.count for s in stock_in(use, size.stock_set) if _same(s.size, size)), None)
         if there is None:
             raise _no_size(size, stock_in(use, size.stock_set))
@@ -115,7 +116,7 @@ def take_leaves(
     UnknownNameError for a set or job that isn't there, InputError when there are not so many leaves.
     """
     with log.writing(submission) as use:
-        rights.need(use, submission.by, LOG, STOCK)
+        rights.need(use, submission.by, Act.USE_SHIMS)
         records.need(use, "job", "job", job, "job")
         stock = {(s.size.nominal, s.size.measured): s for s in stock_in(use, stock_set)}
         if not stock:
@@ -136,7 +137,9 @@ def take_leaves(
                     hint="count the drawer: qclog stock count",
                 )
             note = _peeled_note(pack, key)
-            rows.add_movement(use, _move(held.size, -count, "taken", job=job, person=_known(use, person), note=note))
+            rows.add_movement(
+                use, _move(held.size, -count, "taken", job=job, person=_known(use, submission.by, person), note=note)
+            )
         return stock_in(use, stock_set)
 
 
@@ -145,7 +148,7 @@ def return_leaves(
 ) -> None:
     """Put leaves that a job did not need back, by their packet size. InputError for more than it had taken."""
     with log.writing(submission) as use:
-        rights.need(use, submission.by, LOG, STOCK)
+        rights.need(use, submission.by, Act.USE_SHIMS)
         records.need(use, "job", "job", job, "job")
         out: dict[tuple[float, float], int] = {}
         for row in use.rows("shim_movements"):
@@ -160,7 +163,7 @@ def return_leaves(
                 )
             out[held] -= 1
             size = ShimSize(stock_set, *held, "")
-            rows.add_movement(use, _move(size, 1, "returned", job=job, person=_known(use, person)))
+            rows.add_movement(use, _move(size, 1, "returned", job=job, person=_known(use, submission.by, person)))
 
 
 def set_minimum(log: Log, stock_set: str, nominal: float, minimum: int, submission: Submission) -> None:
@@ -168,7 +171,7 @@ def set_minimum(log: Log, stock_set: str, nominal: float, minimum: int, submissi
     if minimum < 0:
         raise InputError("a minimum is 0 or more", field="minimum", found=minimum)
     with log.writing(submission) as use:
-        rights.need(use, submission.by, STOCK)
+        rights.need(use, submission.by, Act.KEEP_SHIMS)
         stock = stock_in(use, stock_set)
         if not any(s.size.nominal == nominal for s in stock):
             raise (
@@ -208,7 +211,7 @@ def _peeled_note(pack: Pack, key: tuple[float, float]) -> str | None:
 
 def _check_size(size: ShimSize) -> None:
     for name, value in (("nominal", size.nominal), ("measured", size.measured)):
-        if not 0 < value < 1e300:
+        if (number_of(value) or 0.0) <= 0:
             raise InputError("a leaf has a size above 0", field=name, found=value)
     if not size.stock_set.strip() or len(size.stock_set) > 60:
         raise InputError("a stock set has a short name", field="set", found=size.stock_set)
@@ -246,9 +249,10 @@ def _no_size(size: ShimSize, stock: Sequence[Stocked]) -> UnknownNameError:
     )  # fmt: skip
 
 
-def _known(use: Use, person: str | None) -> str | None:
+def _known(use: Use, by: str, person: str | None) -> str | None:
     if person is not None:
         records.need(use, "person", "person", person, "person")
+    rights.need_name(use, by, person)
     return person
 
 

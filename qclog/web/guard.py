@@ -59,7 +59,7 @@ class Guard:
         elif scope["type"] == "websocket":
             self._open[browser] += bool(browser)
             try:
-                await self.app(scope, receive, send)
+                await self.app(_as_same(scope, headers), receive, send)
             finally:
                 self._open -= Counter({browser: 1})
         else:
@@ -118,6 +118,18 @@ def policy_for(page: str) -> str:
         " font-src 'self' data:; connect-src 'self' data:; worker-src 'self' blob:; object-src 'none'; base-uri 'none';"
         " form-action 'self'; frame-ancestors 'none'"
     )
+
+
+def _as_same(scope: Message, headers: dict[str, list[str]]) -> Message:
+    """The request with the Host that its Origin names, which was found to be ours.
+
+    Where a proxy has put another, Streamlit would ask the internet for this machine's address to compare.
+    """
+    origins = headers.get("origin", [])
+    if not origins:
+        return scope
+    host = (b"host", urlsplit(origins[0]).netloc.encode("latin-1"))
+    return {**scope, "headers": [*((k, v) for k, v in scope["headers"] if k.lower() != b"host"), host]}
 
 
 def _headers(scope: Message) -> dict[str, list[str]]:

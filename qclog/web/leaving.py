@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from qclog.domain.moments import now
-from qclog.domain.rights import SIGN_OFF
+from qclog.domain.rights import Act
 from qclog.errors import QclogError
 from qclog.services import jobs, rights
 from qclog.services.jobs import Story
@@ -26,7 +26,7 @@ def show_leaving(log: Log, story: Story, found: SignOff) -> None:
     if name is None:
         return
     with log.reading() as use:
-        able = rights.those_with(use, SIGN_OFF)
+        able = rights.those_with(use, Act.DISPATCH)
     if able is not None and name not in able:
         who_may = f"{', '.join(able)} may: choose the name at the top of the page" if able else "nobody here may yet"
         st.info(plain(f"Signing off or a concession is not for {name}; {who_may}."), icon=":material/person:")

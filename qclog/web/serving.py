@@ -47,18 +47,17 @@ def serve(pages: Path, arguments: Sequence[str]) -> int:
 
     app = App(pages, middleware=[guard], lifespan=opened)
     try:
-        app.run(config=_settings(given.address, given.port, given.host_name))
+        app.run(config=_settings(given.address, given.port))
     except KeyboardInterrupt:
         return 0
     return 0
 
 
-def _settings(address: str, port: int, host_names: Sequence[str]) -> dict[str, object]:
+def _settings(address: str, port: int) -> dict[str, object]:
     return {
         "server.address": address,
         "server.port": port,
         "server.headless": True,  # a browser is opened here, and nothing is asked
-        "server.corsAllowedOrigins": [f"https://{name}" for name in host_names],
         "browser.gatherUsageStats": False,
         "logger.hideWelcomeMessage": True,  # which asks the internet for this machine's address
     }

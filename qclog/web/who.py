@@ -6,9 +6,10 @@ import os
 from collections.abc import Sequence
 
 import streamlit as st
+from streamlit import runtime
 from streamlit.errors import StreamlitSecretNotFoundError
 
-from qclog.domain.rights import MANAGE, RIGHTS
+from qclog.domain.rights import Act, roles_with
 from qclog.errors import InputError, QclogError
 from qclog.services import signing_on
 from qclog.services.launching import SIGN_ON_VARIABLE
@@ -124,8 +125,16 @@ def _ask_pin(log: Log, name: str) -> None:
 
 
 def _sign_off() -> None:
+    _drop_downloads()
     st.session_state[SIGNED] = None
     st.session_state[NAME] = None
+
+
+def _drop_downloads() -> None:
+    """So that links to what was taken away end with who took it; Streamlit forgets a file at the second look."""
+    files = runtime.get_instance().media_file_mgr
+    files.clear_session_refs()
+    files.remove_orphaned_files()
 
 
 def show_in_corner(log: Log) -> None:
@@ -162,7 +171,7 @@ def ask_first(log: Log) -> None:
 def show_wrong_pins(log: Log) -> None:
     """For a manager: under whose names wrong PINs were tried lately."""
     worker = here(log)
-    if worker is None or MANAGE not in RIGHTS[worker.role]:
+    if worker is None or worker.role not in roles_with(Act.MANAGE_PEOPLE):
         return
     with log.reading() as use:
         zone = timezone_of(use)

@@ -45,10 +45,11 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def serve(log: Path) -> Iterator[str]:
+def serve(log: Path, *options: str) -> Iterator[str]:
     """The address of a dashboard on `log`, which is stopped afterwards."""
     port = free_port()
     command = [sys.executable, "-m", "qclog", "dashboard", "--log", str(log), "--port", str(port), "--no-browser"]
+    command += options
     server = subprocess.Popen(command, env=os.environ | {"PYTHONPATH": str(ROOT)}, stdout=subprocess.DEVNULL)
     address = f"http://127.0.0.1:{port}"
     try:

@@ -57,7 +57,7 @@ def test_roles_and_leaving(shop: Log, capsys: pytest.CaptureFixture[str]) -> Non
 def test_what_one_may_not_do_is_refused_by_name(shop: Log, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["person", "add", "Fir", "--by", "Ash"]) != 0
     said = capsys.readouterr().err
-    assert "Ash is a technician and may not change sheets, limits and people" in said
+    assert "Ash is a technician and may not change people, their roles and PINs" in said
     assert "Rook may" in said
     assert main(["job", "set", "J-1", "dispatched", "2026-03-01", "--by", "Ash"]) != 0
     assert "sign a job off" in capsys.readouterr().err

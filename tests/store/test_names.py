@@ -13,6 +13,7 @@ from qclog.domain.jobs import Gauge, Job, Part, Person
 from qclog.domain.moments import now
 from qclog.domain.stock import ShimSize
 from qclog.errors import FolderError, InputError, LogError
+from qclog.report.pdf import set_pdf
 from qclog.services import jobs, people, stock
 from qclog.services.backup import back_up, restore
 from qclog.services.export_folder import export_folder
@@ -63,6 +64,14 @@ def test_names_of_any_language_are_names_and_get_their_card(log: Log) -> None:
     for name in ("\u05d9-1", "\u0628\u0627\u0628", "Größe 7", "箱-1", "J?1", "J*1"):
         jobs.open_job(log, Job(name, "MR-1", now()), submission())
         assert job_card(log, name).about
+
+
+def test_a_job_of_an_older_log_gets_its_card_without_a_code(log: Log) -> None:
+    with log.writing(submission()) as use:
+        use.insert("job", job="J\u202e9", case_type="MR-1", opened=now(), entry=use.entry)
+    card = job_card(log, "J\u202e9")
+    assert card.code is None
+    assert set_pdf(card).startswith(b"%PDF")
 
 
 @pytest.mark.parametrize("column", ["job", "case_serial", "customer_ref"])
