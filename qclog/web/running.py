@@ -9,6 +9,7 @@ import streamlit as st
 from qclog.errors import LogBusyError, QclogError
 from qclog.services.capture import Taken
 from qclog.services.wording import place_text
+from qclog.store.notices import told_to
 from qclog.web import reading, who
 from qclog.web.frame import plain, show_error
 
@@ -43,13 +44,7 @@ def draw_frame(page: Any) -> None:
             st.session_state[key] = st.session_state[key]
     st.html(_SPACING)
     try:
-        log = reading.log()
-        if who.must_sign_on() and who.here(log) is None:
-            who.ask_first(log)
-            return
-        if page.url_path != "bench":  # which has a field for it
-            who.show_in_corner(log)
-        page.run()
+        _run(page)
     except LogBusyError as error:
         _say_stored()
         st.warning(f"{error.message}. {error.hint or ''}")
@@ -59,6 +54,17 @@ def draw_frame(page: Any) -> None:
         show_error(error)
     st.divider()
     st.caption(CAUTION)
+
+
+def _run(page: Any) -> None:
+    with told_to(lambda sentence: st.toast(plain(sentence), icon=":material/hourglass_top:", duration="long")):
+        log = reading.log()
+        if who.must_sign_on() and who.here(log) is None:
+            who.ask_first(log)
+            return
+        if page.url_path != "bench":  # which has a field for it
+            who.show_in_corner(log)
+        page.run()
 
 
 def _say_stored() -> None:

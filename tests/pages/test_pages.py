@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+import time
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +12,7 @@ from streamlit.testing.v1 import AppTest
 
 from qclog.errors import LogBusyError
 from qclog.services import bench_view, jobs
+from qclog.store import lock
 from qclog.store.log import Log
 from tests.pages.conftest import open_page
 
@@ -171,3 +174,23 @@ def test_conditions_are_asked_for(shop: Log) -> None:
     next(b for b in app.button if b.label == "Store").click().run()
     assert "needs to be recorded with oiled or dry" in texts(app)
     assert len(jobs.tell(shop, "J-2").readings) == 1
+
+
+def test_who_has_to_wait_for_the_log_is_told_for_whom(shop: Log) -> None:
+    """An import holds the log: the page waits for it and says so, and then shows what it was asked for."""
+    held = threading.Event()
+
+    def bring_in() -> None:
+        with shop.reading("import of 50,000 readings (Rook, import)"):
+            held.set()
+            while len(lock._lines[str(shop.path.absolute())].waiting) < 2:
+                time.sleep(0.05)
+            time.sleep(2 * lock._TELL_AFTER_SECONDS)
+
+    importing = threading.Thread(target=bring_in)
+    importing.start()
+    held.wait(60)
+    app = open_page("workshop")
+    importing.join()
+    assert any("import of 50,000 readings (Rook, import), since" in t.value.replace("\\", "") for t in app.toast)
+    assert "maker's manual" in texts(app)
