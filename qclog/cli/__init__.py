@@ -6,7 +6,6 @@ import argparse
 import sys
 from collections.abc import Sequence
 
-from qclog import __version__
 from qclog.cli import (
     backup,
     change,
@@ -28,6 +27,7 @@ from qclog.cli import (
 from qclog.cli.stopping import say_stopped, stop_once
 from qclog.errors import FolderError, QclogError, SheetError
 from qclog.store.notices import told_to
+from qclog.version import __version__
 
 NOUNS = (
     tour,

@@ -18,13 +18,13 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-import qclog
+from qclog import version
 from qclog.domain.findings import Finding
 from qclog.domain.moments import now
 from qclog.store.log import Log, Use
 
 MOST_LOGS = 20  # whose findings are kept; those used longest ago go
-_ROOMS = ("domain", "stats", "watch", "services", "store")  # whose code findings follow from
+_ROOMS = ("domain", "stats", "measures", "watch", "services", "store")  # whose code findings follow from
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,14 +45,14 @@ def key_of(log: Log, use: Use) -> str:
     states = use.rows("state_for_findings", now=now())
     state = list(states[0].values()) if states else []
     file = log.path.stat()
-    said = json.dumps([qclog.__version__, _code(), str(log.path.resolve()), state, file.st_size, file.st_mtime_ns])
+    said = json.dumps([version.__version__, _code(), str(log.path.resolve()), state, file.st_size, file.st_mtime_ns])
     return hashlib.sha256(said.encode()).hexdigest()
 
 
 @cache
 def _code() -> list[tuple[str, int, int]]:
     """The files that work findings out, with size and time: a qclog that was changed keeps nothing of before."""
-    root = Path(qclog.__file__).parent
+    root = Path(version.__file__).parent
     files = [entry for room in _ROOMS for entry in os.scandir(root / room) if entry.name.endswith(".py")]
     return sorted((entry.path, entry.stat().st_size, entry.stat().st_mtime_ns) for entry in files)
 

@@ -57,7 +57,7 @@ def draw_frame(page: Any) -> None:
 
 
 def _run(page: Any) -> None:
-    with told_to(lambda sentence: st.toast(plain(sentence), icon=":material/hourglass_top:", duration="long")):
+    with told_to(_tell):
         log = reading.log()
         if who.must_sign_on() and who.here(log) is None:
             who.ask_first(log)
@@ -65,6 +65,10 @@ def _run(page: Any) -> None:
         if page.url_path != "bench":  # which has a field for it
             who.show_in_corner(log)
         page.run()
+
+
+def _tell(sentence: str) -> None:
+    st.toast(plain(sentence), icon=":material/hourglass_top:", duration="long")
 
 
 def _say_stored() -> None:

@@ -11,7 +11,7 @@ from pathlib import Path
 import duckdb
 import pytest
 
-import qclog
+from qclog import version
 from qclog.domain.casetype_file import read_sheet
 from qclog.domain.findings import Note
 from qclog.domain.moments import now
@@ -156,7 +156,7 @@ def test_what_another_qclog_found_is_not_used(
     shop: Log, worked_out: list[int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     finding_life.watch(shop)
-    monkeypatch.setattr(qclog, "__version__", "99.0")
+    monkeypatch.setattr(version, "__version__", "99.0")
     finding_life.watch(shop)
     monkeypatch.setattr(findings_kept, "_code", lambda: [("watch/search.py", 1, 2)])
     finding_life.watch(shop)

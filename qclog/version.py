@@ -1,0 +1,3 @@
+"""The version of qclog, for those below the public face."""
+
+__version__ = "0.1.0"
