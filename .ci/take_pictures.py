@@ -13,9 +13,9 @@ import pypdfium2  # noqa: E402 - the checkout comes first on the path
 from playwright.sync_api import Page, sync_playwright  # noqa: E402 - the checkout comes first on the path
 
 from qclog.report.pdf import set_pdf  # noqa: E402 - the checkout comes first on the path
-from qclog.services.investigation_file import investigation_file  # noqa: E402 - the checkout comes first on the path
-from qclog.services.tour import build  # noqa: E402
-from qclog.services.tracing import trace  # noqa: E402
+from qclog.services.exchange.tour import build  # noqa: E402
+from qclog.services.papers.investigation_file import investigation_file  # noqa: E402 - the checkout comes first on the path
+from qclog.services.tracing.tracing import trace  # noqa: E402
 from qclog.store.log import Log  # noqa: E402
 from tests.browser.conftest import CHROMIUM, SWITCHES, serve  # noqa: E402
 

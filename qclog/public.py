@@ -43,14 +43,14 @@ class OpenLog:
 
     def case_types(self) -> list[str]:
         """The codes of every case type that has a sheet."""
-        from qclog.services.sheets import known_case_types
+        from qclog.services.keeping.sheets import known_case_types
 
         with self._log().reading() as use:
             return known_case_types(use)
 
     def characteristics(self, case_type: str) -> list[str]:
         """The codes of what is read or worked out in numbers on a case type. UnknownNameError if there is none such."""
-        from qclog.services.sheets import latest
+        from qclog.services.keeping.sheets import latest
 
         with self._log().reading() as use:
             return [c.code for c in latest(use, case_type).characteristics if not c.in_words]
@@ -64,7 +64,7 @@ class OpenLog:
 
         Raises UnknownNameError for a case type or characteristic that is not in the log.
         """
-        from qclog.services.series import read_series
+        from qclog.services.series.series import read_series
 
         return read_series(self._log(), case_type, characteristic).rows
 
@@ -81,7 +81,7 @@ class OpenLog:
 
         Raises UnknownNameError as `series` does; InputError for a group without readings.
         """
-        from qclog.services.case_chart import chart_case
+        from qclog.services.series.case_chart import chart_case
 
         chart = chart_case(self._log(), case_type, characteristic, stage=stage, condition=condition, machined=machined)
         drawn = chart.drawn
@@ -99,7 +99,7 @@ class OpenLog:
 
     def findings(self) -> tuple[Finding, ...]:
         """Every finding that the readings show now, the strongest first (`qclog.domain.findings.Finding`)."""
-        from qclog.services.finding_life import watch
+        from qclog.services.watch.finding_life import watch
 
         return tuple(f.finding for f in watch(self._log()).followed if f.finding is not None and f.stands)
 

@@ -12,7 +12,8 @@ from hypothesis import settings
 from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Gauge, Job, Person
 from qclog.domain.moments import now
-from qclog.services import jobs, people, sheets
+from qclog.services.jobs import jobs
+from qclog.services.keeping import people, sheets
 from qclog.store.log import Log, Submission
 
 settings.register_profile("qclog", deadline=None)  # a slow machine is no defect

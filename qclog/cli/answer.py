@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from qclog.services.capture import Taken
+    from qclog.services.jobs.capture import Taken
     from qclog.store.log import Log
 
 
@@ -16,7 +16,7 @@ def store_and_answer(log: Log, store: Callable[[], Taken], *, named: bool, put_r
     Whatever fails once it is stored, the answer says that it is, so that nobody types it again. `named`: say where;
     `put_right`: how to correct it; `{attempt}` in it stands for the number of the attempt.
     """
-    from qclog.services import history
+    from qclog.services.series import history
 
     taken: Taken | None = None
     standing, trouble = "", ""
@@ -35,7 +35,7 @@ def store_and_answer(log: Log, store: Callable[[], Taken], *, named: bool, put_r
 
 def _print_taken(taken: Taken, standing: str, trouble: str, *, named: bool, put_right: str) -> None:
     """Read back what was stored, how it stands, and any question with the way to put it right."""
-    from qclog.services import wording
+    from qclog.words import sentences as wording
 
     characteristic = taken.characteristic
     parts = [taken.read_back, wording.verdict_text(taken.verdict, characteristic), standing]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from qclog.cli import options
 
 if TYPE_CHECKING:
-    from qclog.services.verifying import Report
+    from qclog.services.keeping.verifying import Report
 
 
 def add_to(commands: Any) -> None:
@@ -35,7 +35,7 @@ def back_up(arguments: argparse.Namespace) -> int:
     """Make a backup. Exit status 1 if what it copied does not verify."""
     from datetime import datetime
 
-    from qclog.services import backup
+    from qclog.services.keeping import backup
 
     today = datetime.now().astimezone()
     kept = backup.back_up(options.log_of(arguments), arguments.place, today, replace=arguments.replace)
@@ -45,7 +45,7 @@ def back_up(arguments: argparse.Namespace) -> int:
 
 def restore(arguments: argparse.Namespace) -> int:
     """Make a log from a backup. Exit status 1 if it does not verify."""
-    from qclog.services import backup
+    from qclog.services.keeping import backup
 
     kept = backup.restore(arguments.backup, options.log_of(arguments))
     print(f"{kept.path} is a log again, with {_holds(kept.report)}")

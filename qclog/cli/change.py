@@ -41,7 +41,7 @@ def add(arguments: argparse.Namespace) -> int:
     from qclog.domain.findings import Change
     from qclog.domain.moments import now, read_moment, show_moment
     from qclog.errors import InputError
-    from qclog.services import changes, sheets
+    from qclog.services.keeping import changes, sheets
 
     log = options.log_of(arguments)
     with log.reading() as use:
@@ -69,7 +69,7 @@ def list_all(arguments: argparse.Namespace) -> int:
     """List the changes."""
     from qclog.cli.columns import print_columns
     from qclog.domain.moments import show_moment
-    from qclog.services import changes, sheets
+    from qclog.services.keeping import changes, sheets
 
     log = options.log_of(arguments)
     recorded = changes.list_changes(log)

@@ -11,8 +11,8 @@ from qclog.cli import options
 from qclog.domain.jobs import STAGES
 
 if TYPE_CHECKING:
-    from qclog.services.case_chart import CaseChart
-    from qclog.services.chart_aids import Aid
+    from qclog.services.series.case_chart import CaseChart
+    from qclog.services.series.chart_aids import Aid
 
 _WIDTH = 48
 
@@ -36,10 +36,10 @@ def add_to(commands: Any) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Show a chart."""
-    from qclog.services import case_chart
+    from qclog.services.series import case_chart
 
     if arguments.out is not None:
-        from qclog.services import output
+        from qclog.services.keeping import output
 
         output.check_file(arguments.out, replace=arguments.replace)
     chart = case_chart.chart_case(
@@ -52,11 +52,11 @@ def run(arguments: argparse.Namespace) -> int:
     )
     aid = None
     if arguments.aid is not None:
-        from qclog.services.chart_aids import look
+        from qclog.services.series.chart_aids import look
 
         aid = look(chart, arguments.aid)
     if arguments.out is not None:
-        from qclog.services import pictures
+        from qclog.services.series import pictures
 
         pictures.save(chart, arguments.out, aid, replace=arguments.replace)
         print(f"saved {arguments.out}")
@@ -70,7 +70,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _print_aid(aid: Aid) -> None:
-    from qclog.services.chart_aids import NAMES
+    from qclog.services.series.chart_aids import NAMES
 
     print(f"\n{NAMES[aid.kind]}, as an aid to the eye: {aid.false_alarm}.")
     for line in aid.lines or ("no unit is marked",):
@@ -79,7 +79,7 @@ def _print_aid(aid: Aid) -> None:
 
 
 def _print(chart: CaseChart, last: int) -> None:
-    from qclog.services.pictures import figure, picture_of, with_unit
+    from qclog.services.series.pictures import figure, picture_of, with_unit
 
     picture = picture_of(chart)
     print(picture.title)
@@ -105,7 +105,7 @@ def _print(chart: CaseChart, last: int) -> None:
 
 def _print_rows(chart: CaseChart, last: int) -> None:
     """The last units as a strip each: | centre, ( ) control limits, o a unit, X one that stands out."""
-    from qclog.services.pictures import reading_figure
+    from qclog.services.series.pictures import reading_figure
 
     rows = chart.rows.tail(last)
     if rows.is_empty():

@@ -33,8 +33,8 @@ def add_to(commands: Any) -> None:
 
 def bring_in(arguments: argparse.Namespace) -> int:
     """Import a folder."""
-    from qclog.services.import_folder import NOUNS, import_folder
-    from qclog.services.parquet_copy import is_parquet_copy
+    from qclog.services.exchange.import_folder import NOUNS, import_folder
+    from qclog.services.exchange.parquet_copy import is_parquet_copy
 
     log = options.log_of(arguments)
     if is_parquet_copy(arguments.folder):
@@ -55,7 +55,7 @@ def bring_in(arguments: argparse.Namespace) -> int:
 
 
 def _bring_in_parquet(arguments: argparse.Namespace, log: Log) -> int:
-    from qclog.services.parquet_copy import import_parquet
+    from qclog.services.exchange.parquet_copy import import_parquet
 
     report = import_parquet(log, arguments.folder)
     print(f"{log.path} is a log again, with {report.entries:,} entries and {report.readings:,} readings")
@@ -66,8 +66,8 @@ def _bring_in_parquet(arguments: argparse.Namespace, log: Log) -> int:
 
 def bring_out(arguments: argparse.Namespace) -> int:
     """Export the log."""
-    from qclog.services.export_folder import export_folder
-    from qclog.services.parquet_copy import export_parquet
+    from qclog.services.exchange.export_folder import export_folder
+    from qclog.services.exchange.parquet_copy import export_parquet
 
     write = export_parquet if arguments.parquet else export_folder
     for file, count in write(options.log_of(arguments), arguments.folder):

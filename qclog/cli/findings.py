@@ -12,7 +12,7 @@ from qclog.domain.findings import STATES
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-    from qclog.services.finding_life import Followed, Watched
+    from qclog.services.watch.finding_life import Followed, Watched
     from qclog.store.log import Log
 
 
@@ -50,7 +50,7 @@ def _add_log_again(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print the findings."""
-    from qclog.services import finding_life, finding_words
+    from qclog.services.watch import finding_life, finding_words
 
     log = options.log_of(arguments)
     watched = finding_life.watch(log)
@@ -71,7 +71,8 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _print_standing(log: Log, shown: list[Followed], zone: ZoneInfo, *, replay: bool) -> None:
     from qclog.domain.moments import show_moment
-    from qclog.services import finding_words, jobs
+    from qclog.services.jobs import jobs
+    from qclog.services.watch import finding_words
 
     if not shown:
         print("Nothing stands out after allowing for everything that was looked at.")
@@ -89,7 +90,7 @@ def _print_standing(log: Log, shown: list[Followed], zone: ZoneInfo, *, replay: 
 
 
 def _print_settled(watched: Watched, zone: ZoneInfo, *, everything: bool) -> None:
-    from qclog.services import finding_words
+    from qclog.services.watch import finding_words
 
     settled = watched.settled
     if not settled:
@@ -106,7 +107,7 @@ def _print_settled(watched: Watched, zone: ZoneInfo, *, everything: bool) -> Non
 
 def say(arguments: argparse.Namespace) -> int:
     """Say something of a finding."""
-    from qclog.services import finding_life
+    from qclog.services.watch import finding_life
 
     log = options.log_of(arguments)
     person = options.person_of(arguments)
@@ -122,7 +123,8 @@ def say(arguments: argparse.Namespace) -> int:
 
 def show_one(arguments: argparse.Namespace) -> int:
     """Show a finding with its history."""
-    from qclog.services import finding_life, finding_words, jobs
+    from qclog.services.jobs import jobs
+    from qclog.services.watch import finding_life, finding_words
 
     log = options.log_of(arguments)
     zone = _zone(log)
@@ -142,7 +144,7 @@ def show_one(arguments: argparse.Namespace) -> int:
 
 
 def _zone(log: Log) -> ZoneInfo:
-    from qclog.services import sheets
+    from qclog.services.keeping import sheets
 
     with log.reading() as use:
         return sheets.timezone_of(use)

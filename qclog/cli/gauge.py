@@ -46,7 +46,7 @@ def add_one(arguments: argparse.Namespace) -> int:
     """Add a gauge."""
     from qclog.domain import units
     from qclog.domain.jobs import Gauge
-    from qclog.services import people
+    from qclog.services.keeping import people
 
     try:
         leaves = tuple(float(leaf) for leaf in arguments.leaves.split())
@@ -70,7 +70,7 @@ def add_one(arguments: argparse.Namespace) -> int:
 def list_all(arguments: argparse.Namespace) -> int:
     """List gauges."""
     from qclog.cli.columns import print_columns
-    from qclog.services import people
+    from qclog.services.keeping import people
 
     rows = [
         (
@@ -94,7 +94,7 @@ def list_all(arguments: argparse.Namespace) -> int:
 def record_event(arguments: argparse.Namespace) -> int:
     """Record an event of a gauge."""
     from qclog.domain.moments import now, read_moment
-    from qclog.services import people, sheets
+    from qclog.services.keeping import people, sheets
 
     log = options.log_of(arguments)
     with log.reading() as use:

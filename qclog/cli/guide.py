@@ -13,8 +13,8 @@ from qclog.errors import InputError, QclogError
 
 if TYPE_CHECKING:
     from qclog.domain.casetypes import Characteristic
-    from qclog.services.capture import Circumstances
-    from qclog.services.jobs import Story, Wanted
+    from qclog.services.jobs.capture import Circumstances
+    from qclog.services.jobs.jobs import Story, Wanted
     from qclog.store.log import Log, Submission
 
 _HELP = (
@@ -54,7 +54,8 @@ class _Run:
 
 def run(log: Log, job: str, how: Circumstances, stage: str | None) -> int:
     """Ask for what is still wanted of `job` (at `stage`); what was stored before it is left stays."""
-    from qclog.services import jobs, people
+    from qclog.services.jobs import jobs
+    from qclog.services.keeping import people
 
     with log.kept_open():
         story = jobs.tell(log, job)
@@ -81,7 +82,7 @@ def run(log: Log, job: str, how: Circumstances, stage: str | None) -> int:
 
 
 def _print_end(log: Log, job: str, stage: str | None) -> None:
-    from qclog.services import jobs
+    from qclog.services.jobs import jobs
 
     try:
         still = len([w for w in jobs.tell(log, job).missing if stage in (None, w.place.stage)])
@@ -153,7 +154,7 @@ def _hear(prompt: str) -> str:
 
 
 def _take(going: _Run, wanted: Wanted, text: str) -> None:
-    from qclog.services import capture
+    from qclog.services.jobs import capture
 
     how = replace(going.how, gauge=_gauge_for(going, wanted.characteristic), conditions=going.conditions or ())
     submission = going.submission()
@@ -166,7 +167,8 @@ def _take(going: _Run, wanted: Wanted, text: str) -> None:
 
 
 def _fix(going: _Run, text: str) -> None:
-    from qclog.services import capture, wording
+    from qclog.services.jobs import capture
+    from qclog.words import sentences as wording
 
     if not text:
         raise InputError("say what it should be", field="fix", hint="for example: fix 16")
@@ -209,7 +211,7 @@ def _gauge_for(going: _Run, wanted: Characteristic) -> str | None:
 
 def _print_heading(going: _Run, wanted: Wanted) -> None:
     from qclog.domain.jobs import STAGE_WORDS
-    from qclog.services.sheets import limits_text
+    from qclog.words.numbers import limits_text
 
     c = wanted.characteristic
     print(f"\n{c.name} ({STAGE_WORDS[wanted.place.stage]}), in {' or '.join(c.words) if c.in_words else c.unit}")
@@ -230,7 +232,7 @@ def _print_heading(going: _Run, wanted: Wanted) -> None:
 
 def _ask_conditions(given: tuple[str, ...], characteristic: Characteristic) -> tuple[str, ...] | None:
     """The conditions to record with the readings that follow, asked for where `given` is not enough; None to skip."""
-    from qclog.services.capture import check_conditions
+    from qclog.services.jobs.capture import check_conditions
 
     wanted = ", ".join(characteristic.conditions).replace("|", " or ")
     while True:

@@ -86,7 +86,7 @@ def _add_part_to(actions: Any) -> None:
 def open_one(arguments: argparse.Namespace) -> int:
     """Open a job."""
     from qclog.domain.jobs import Job
-    from qclog.services import jobs
+    from qclog.services.jobs import jobs
 
     log = options.log_of(arguments)
     details = {name: getattr(arguments, name) for name in _DETAILS}
@@ -98,7 +98,7 @@ def open_one(arguments: argparse.Namespace) -> int:
 
 def _moment(log: Any, text: str | None) -> Any:
     from qclog.domain.moments import now, read_moment
-    from qclog.services import sheets
+    from qclog.services.keeping import sheets
 
     if text is None:
         return now()
@@ -110,7 +110,7 @@ def _moment(log: Any, text: str | None) -> Any:
 def list_some(arguments: argparse.Namespace) -> int:
     """List jobs."""
     from qclog.cli.columns import print_columns
-    from qclog.services import jobs
+    from qclog.services.jobs import jobs
 
     rows = jobs.list_jobs(options.log_of(arguments), arguments.text)
     print_columns(
@@ -138,7 +138,7 @@ def list_some(arguments: argparse.Namespace) -> int:
 
 def say_one(arguments: argparse.Namespace) -> int:
     """Say something of a job."""
-    from qclog.services import jobs
+    from qclog.services.jobs import jobs
 
     log = options.log_of(arguments)
     value: Any = arguments.value
@@ -156,7 +156,7 @@ def say_one(arguments: argparse.Namespace) -> int:
 def check_one(arguments: argparse.Namespace) -> int:
     """Print what stands against dispatching a job."""
     from qclog.cli.sign_off import print_sign_off
-    from qclog.services.sign_off import before_dispatch
+    from qclog.services.overview.sign_off import before_dispatch
 
     print_sign_off(before_dispatch(options.log_of(arguments), arguments.job))
     return 0
@@ -165,7 +165,8 @@ def check_one(arguments: argparse.Namespace) -> int:
 def add_part(arguments: argparse.Namespace) -> int:
     """Add a part."""
     from qclog.domain.jobs import CONDITIONS_OF_PARTS, Part
-    from qclog.services import jobs, people
+    from qclog.services.jobs import jobs
+    from qclog.services.keeping import people
 
     if arguments.condition is not None:
         people.choose(arguments.condition, CONDITIONS_OF_PARTS, "condition")
@@ -185,7 +186,7 @@ def add_part(arguments: argparse.Namespace) -> int:
 
 def come_back(arguments: argparse.Namespace) -> int:
     """Record a comeback."""
-    from qclog.services import people
+    from qclog.services.keeping import people
 
     log = options.log_of(arguments)
     people.add_comeback(
@@ -205,7 +206,8 @@ def come_back(arguments: argparse.Namespace) -> int:
 def show_one(arguments: argparse.Namespace) -> int:
     """Tell a job's story."""
     from qclog.cli.story import print_story
-    from qclog.services import bench_sums, jobs
+    from qclog.services.jobs import jobs
+    from qclog.services.sums import bench_sums
 
     log = options.log_of(arguments)
     with log.reading():

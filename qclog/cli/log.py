@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from qclog.cli import options
 
 if TYPE_CHECKING:
-    from qclog.services.verifying import Report, ShortDigest
+    from qclog.services.keeping.verifying import Report, ShortDigest
 
 _MOST = 20  # rows of one kind that are printed
 
@@ -37,8 +37,8 @@ def make(arguments: argparse.Namespace) -> int:
 
 def verify(arguments: argparse.Namespace) -> int:
     """Check the chain, the tables and what is in them, and say what is wrong."""
-    from qclog.services.verifying import find_digest
-    from qclog.services.verifying import verify as run
+    from qclog.services.keeping.verifying import find_digest
+    from qclog.services.keeping.verifying import verify as run
 
     log = options.log_of(arguments)
     report = run(log)

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from qclog.bench.answer import Answer
     from qclog.bench.estimate import Estimate
     from qclog.bench.packs import Leaf, Want
-    from qclog.services.bench_sums import Fit
+    from qclog.services.sums.bench_sums import Fit
     from qclog.store.log import Log
 
 _EPILOG = (
@@ -146,7 +146,7 @@ def _work_out(arguments: argparse.Namespace, unit: str) -> Answer:
 
 def _drawer(arguments: argparse.Namespace, unit: str) -> tuple[Sequence[Leaf], str] | None:
     from qclog.bench.packs import parse_leaves
-    from qclog.services import stock
+    from qclog.services.keeping import stock
 
     if arguments.leaves is not None:
         return parse_leaves(arguments.leaves), unit
@@ -168,7 +168,8 @@ def _want(arguments: argparse.Namespace, thickness: float, unit: str, stock_unit
 
 def _of_jobs(arguments: argparse.Namespace) -> int:
     from qclog.cli.sums import print_sums
-    from qclog.services import bench_sums, jobs
+    from qclog.services.jobs import jobs
+    from qclog.services.sums import bench_sums
 
     log = options.log_of(arguments)
     stories = [jobs.tell(log, job) for job in dict.fromkeys(arguments.jobs)]
@@ -191,7 +192,7 @@ def _of_jobs(arguments: argparse.Namespace) -> int:
 
 
 def _take(arguments: argparse.Namespace, log: Log, job: str, fits: Sequence[Fit]) -> None:
-    from qclog.services import stock
+    from qclog.services.keeping import stock
 
     ready = [f for f in fits if f.choice is not None and f.choice.reached]
     if not ready:

@@ -49,21 +49,21 @@ def _finish(parser: argparse.ArgumentParser, run: Any) -> None:
 
 def write_record(arguments: argparse.Namespace) -> int:
     """Write a build record."""
-    from qclog.services import build_record
+    from qclog.services.papers import build_record
 
     return _write(lambda: build_record.build_record(options.log_of(arguments), arguments.job), arguments)
 
 
 def write_card(arguments: argparse.Namespace) -> int:
     """Write a job card."""
-    from qclog.services import job_card
+    from qclog.services.papers import job_card
 
     return _write(lambda: job_card.job_card(options.log_of(arguments), arguments.job), arguments)
 
 
 def write_labels(arguments: argparse.Namespace) -> int:
     """Write a sheet of labels."""
-    from qclog.services import labels
+    from qclog.services.papers import labels
 
     names = {kind: getattr(arguments, kind) for kind in ("job", "lot", "gauge")}
     return _write(lambda: labels.label_sheet(options.log_of(arguments), names, arguments.copies), arguments)
@@ -71,21 +71,23 @@ def write_labels(arguments: argparse.Namespace) -> int:
 
 def write_review(arguments: argparse.Namespace) -> int:
     """Write a monthly review."""
-    from qclog.services import monthly_review
+    from qclog.services.papers import monthly_review
 
     return _write(lambda: monthly_review.monthly_review(options.log_of(arguments), arguments.month), arguments)
 
 
 def write_investigation(arguments: argparse.Namespace) -> int:
     """Write an investigation."""
-    from qclog.services import investigation_file, tracing
+    from qclog.services.papers import investigation_file
+    from qclog.services.tracing import tracing
 
     log = options.log_of(arguments)
     return _write(lambda: investigation_file.investigation_file(tracing.trace(log, arguments.what)), arguments)
 
 
 def _write(make: Callable[[], Document], arguments: argparse.Namespace) -> int:
-    from qclog.services import output, paper
+    from qclog.services.keeping import output
+    from qclog.services.papers import paper
 
     paper.check_ending(arguments.to)
     output.check_file(arguments.to, replace=arguments.replace)

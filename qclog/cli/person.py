@@ -43,7 +43,7 @@ def add_to(commands: Any) -> None:
 def add_one(arguments: argparse.Namespace) -> int:
     """Add someone."""
     from qclog.domain.jobs import Person
-    from qclog.services import people
+    from qclog.services.keeping import people
 
     submission = options.submission_of(arguments, f"person {arguments.name}")
     people.add_person(options.log_of(arguments), Person(arguments.name, arguments.role), submission)
@@ -53,7 +53,7 @@ def add_one(arguments: argparse.Namespace) -> int:
 
 def change_role(arguments: argparse.Namespace) -> int:
     """Give someone another role."""
-    from qclog.services import signing_on
+    from qclog.services.keeping import signing_on
 
     submission = options.submission_of(arguments, f"person {arguments.name} is {arguments.role}")
     signing_on.set_role(options.log_of(arguments), arguments.name, arguments.role, submission)
@@ -63,7 +63,7 @@ def change_role(arguments: argparse.Namespace) -> int:
 
 def say_left(arguments: argparse.Namespace) -> int:
     """Say that someone has left, or is back."""
-    from qclog.services import signing_on
+    from qclog.services.keeping import signing_on
 
     word = "is back" if arguments.back else "has left"
     submission = options.submission_of(arguments, f"person {arguments.name} {word}")
@@ -74,7 +74,7 @@ def say_left(arguments: argparse.Namespace) -> int:
 
 def set_pin(arguments: argparse.Namespace) -> int:
     """Set or take away someone's PIN."""
-    from qclog.services import signing_on
+    from qclog.services.keeping import signing_on
 
     log = options.log_of(arguments)
     name = arguments.name
@@ -111,8 +111,8 @@ def _need_same(one: str, two: str) -> None:
 def list_all(arguments: argparse.Namespace) -> int:
     """List people, and under whose names wrong PINs were tried."""
     from qclog.cli.columns import print_columns
-    from qclog.services import signing_on
-    from qclog.services.sheets import timezone_of
+    from qclog.services.keeping import signing_on
+    from qclog.services.keeping.sheets import timezone_of
 
     log = options.log_of(arguments)
     with log.reading() as use:

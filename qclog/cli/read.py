@@ -11,7 +11,8 @@ from qclog.domain.jobs import STAGES
 from qclog.errors import InputError
 
 if TYPE_CHECKING:
-    from qclog.services.capture import Circumstances, Place, Taken
+    from qclog.domain.places import Place
+    from qclog.services.jobs.capture import Circumstances, Taken
     from qclog.store.log import Log
 
 
@@ -52,8 +53,8 @@ def run(arguments: argparse.Namespace) -> int:
 def how_of(arguments: argparse.Namespace, log: Log) -> Circumstances:
     """Who reads, with what, when and under what conditions, as the options say."""
     from qclog.domain.moments import now, read_moment
-    from qclog.services import sheets
-    from qclog.services.capture import Circumstances
+    from qclog.services.jobs.capture import Circumstances
+    from qclog.services.keeping import sheets
 
     taken = None
     if arguments.taken:
@@ -67,7 +68,7 @@ def how_of(arguments: argparse.Namespace, log: Log) -> Circumstances:
 
 
 def _one(arguments: argparse.Namespace) -> int:
-    from qclog.services import capture
+    from qclog.services.jobs import capture
 
     log = options.log_of(arguments)
     submission = options.submission_of(arguments, f"reading of job {arguments.job}")
@@ -90,10 +91,10 @@ def _one(arguments: argparse.Namespace) -> int:
 
 
 def _place(arguments: argparse.Namespace, log: Log) -> Place:
-    from qclog.services import capture, jobs
+    from qclog.services.jobs import jobs
 
     stage = arguments.stage or _usual_stage(jobs.tell(log, arguments.job).sheet, arguments.characteristic)
-    return capture.Place(arguments.job, arguments.characteristic, stage, arguments.position)
+    return Place(arguments.job, arguments.characteristic, stage, arguments.position)
 
 
 def _usual_stage(sheet: Any, code: str) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 
 from qclog.cli import options
 from qclog.errors import InputError
+from qclog.words.numbers import limits_text
 
 
 def add_to(commands: Any) -> None:
@@ -53,7 +54,7 @@ def check_file(arguments: argparse.Namespace) -> int:
 
 def add_file(arguments: argparse.Namespace) -> int:
     """Add a sheet to the log."""
-    from qclog.services import sheets
+    from qclog.services.keeping import sheets
 
     sheet = _read(arguments.file)
     submission = options.submission_of(arguments, f"sheet {sheet.code} {sheet.version}")
@@ -64,7 +65,7 @@ def add_file(arguments: argparse.Namespace) -> int:
 def list_all(arguments: argparse.Namespace) -> int:
     """List case types."""
     from qclog.cli.columns import print_columns
-    from qclog.services import sheets
+    from qclog.services.keeping import sheets
 
     rows = sheets.overview(options.log_of(arguments))
     print_columns(
@@ -78,7 +79,7 @@ def list_all(arguments: argparse.Namespace) -> int:
 def show_one(arguments: argparse.Namespace) -> int:
     """Show a sheet."""
     from qclog.cli.columns import print_columns
-    from qclog.services import sheets
+    from qclog.services.keeping import sheets
 
     log = options.log_of(arguments)
     with log.reading() as use:
@@ -88,7 +89,7 @@ def show_one(arguments: argparse.Namespace) -> int:
         print(f"Caution: {sheet.caution}")
     rows = []
     for c in sheet.characteristics:
-        limits = "; ".join(f"{name} {sheets.limits_text(limits)}" for name, limits in c.limits)
+        limits = "; ".join(f"{name} {limits_text(limits)}" for name, limits in c.limits)
         how = f"= {c.formula}" if c.derived else ", ".join(c.positions)
         rows.append((c.code, c.name, c.unit, ", ".join(c.stages), limits, how))
     print_columns(("code", "characteristic", "unit", "stages", "limits", "positions or formula"), rows)

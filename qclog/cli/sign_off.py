@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qclog.services.sign_off import SignOff
+from qclog.services.overview.sign_off import SignOff
 
 
 def print_sign_off(found: SignOff) -> None:

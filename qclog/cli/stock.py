@@ -67,7 +67,7 @@ def _end(parser: argparse.ArgumentParser, function: Any) -> None:
 def list_all(arguments: argparse.Namespace) -> int:
     """List stock."""
     from qclog.cli.columns import print_columns
-    from qclog.services import stock
+    from qclog.services.keeping import stock
 
     held = stock.list_stock(options.log_of(arguments), arguments.set)
     low = {(name, nominal): least - n for name, nominal, n, least, _ in stock.low_stock(held)}
@@ -105,7 +105,7 @@ def _shim(arguments: argparse.Namespace, unit: str = "", layer: float | None = N
 def add_some(arguments: argparse.Namespace) -> int:
     """Count leaves in."""
     from qclog.domain import units
-    from qclog.services import stock
+    from qclog.services.keeping import stock
 
     size = _shim(arguments, units.parse_unit(arguments.unit), arguments.layer)
     there = stock.add_leaves(
@@ -122,7 +122,7 @@ def add_some(arguments: argparse.Namespace) -> int:
 
 def count_some(arguments: argparse.Namespace) -> int:
     """Put a count right."""
-    from qclog.services import stock
+    from qclog.services.keeping import stock
 
     submission = options.submission_of(arguments, f"{arguments.set} counted")
     off = stock.count_leaves(
@@ -135,7 +135,7 @@ def count_some(arguments: argparse.Namespace) -> int:
 
 def take(arguments: argparse.Namespace) -> int:
     """Book leaves out."""
-    from qclog.services import stock
+    from qclog.services.keeping import stock
 
     log = options.log_of(arguments)
     pack = stock.pack_from_text(stock.list_stock(log, arguments.set), arguments.leaves)
@@ -151,7 +151,7 @@ def take(arguments: argparse.Namespace) -> int:
 
 def put_back(arguments: argparse.Namespace) -> int:
     """Put leaves back."""
-    from qclog.services import stock
+    from qclog.services.keeping import stock
 
     try:
         leaves = [float(word) for word in arguments.leaves.replace("+", " ").split()]
@@ -172,7 +172,7 @@ def put_back(arguments: argparse.Namespace) -> int:
 
 def say_minimum(arguments: argparse.Namespace) -> int:
     """Say a minimum."""
-    from qclog.services import stock
+    from qclog.services.keeping import stock
 
     submission = options.submission_of(arguments, f"minimum of {arguments.set} {arguments.size:g}")
     stock.set_minimum(options.log_of(arguments), arguments.set, arguments.size, arguments.minimum, submission)
@@ -183,7 +183,7 @@ def say_minimum(arguments: argparse.Namespace) -> int:
 def foresee(arguments: argparse.Namespace) -> int:
     """Forecast a set."""
     from qclog.cli.columns import print_columns
-    from qclog.services.forecast import forecast
+    from qclog.services.sums.forecast import forecast
 
     coming = None if arguments.jobs is None else dict(_jobs(word) for word in arguments.jobs)
     needs, jobs = forecast(options.log_of(arguments), arguments.set, coming, sure=arguments.sure)

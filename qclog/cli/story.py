@@ -8,10 +8,10 @@ from qclog.cli.columns import print_columns
 from qclog.cli.sums import print_sums
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.moments import show_moment
-from qclog.services.bench_sums import FaceTold, Fit
-from qclog.services.jobs import Story
-from qclog.services.sum_readings import Told
-from qclog.services.wording import (
+from qclog.services.jobs.jobs import Story
+from qclog.services.sums.bench_sums import FaceTold, Fit
+from qclog.services.sums.sum_readings import Told
+from qclog.words.sentences import (
     asked_text,
     fate_text,
     place_text,

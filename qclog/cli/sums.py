@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from qclog.domain.jobs import STAGE_WORDS
-from qclog.services.bench_sums import FaceTold, Fit
-from qclog.services.pack_sums import limits_line
-from qclog.services.sum_readings import Told
+from qclog.services.sums.bench_sums import FaceTold, Fit
+from qclog.services.sums.pack_sums import limits_line
+from qclog.services.sums.sum_readings import Told
 
 
 def print_sums(told: Sequence[Told], fits: Mapping[int, Sequence[Fit]], faces: Sequence[FaceTold] = ()) -> None:

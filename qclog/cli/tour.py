@@ -47,7 +47,7 @@ def _add_address(parser: argparse.ArgumentParser) -> None:
 
 def run_demo(arguments: argparse.Namespace) -> int:
     """Build the sample workshop, show the main job, open the dashboard."""
-    from qclog.services import tour
+    from qclog.services.exchange import tour
     from qclog.store.log import Log
 
     log = Log(Path(arguments.log))
@@ -67,7 +67,7 @@ def run_dashboard(arguments: argparse.Namespace) -> int:
 
 
 def _open(log: Any, arguments: argparse.Namespace) -> int:
-    from qclog.services.launching import launch, page_address
+    from qclog.services.keeping.launching import launch, page_address
 
     print(f"The dashboard is at {page_address(arguments.address, arguments.port)} (Ctrl-C stops it)", flush=True)
     launch(

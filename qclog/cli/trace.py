@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 from qclog.cli import options
 from qclog.errors import UnknownNameError
+from qclog.words.numbers import plural
 
 if TYPE_CHECKING:
-    from qclog.services.investigation_tables import Grid
-    from qclog.services.sisters import Link
-    from qclog.services.tracing import Trace, UnitTrace
+    from qclog.services.papers.investigation_tables import Grid
+    from qclog.services.tracing.sisters import Link
+    from qclog.services.tracing.tracing import Trace, UnitTrace
 
 KINDS = ("job", "serial", "customer", "lot", "batch", "gauge")
 _KINDS_OF_LOG = {"serial": "case_serial", "customer": "customer_ref", "batch": "machining_batch"}
@@ -41,7 +42,8 @@ def add_to(commands: Any) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Trace something."""
-    from qclog.services import output, tracing
+    from qclog.services.keeping import output
+    from qclog.services.tracing import tracing
 
     if arguments.recall is not None:
         output.check_file(arguments.recall, replace=arguments.replace)
@@ -55,7 +57,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.recall is not None:
         _save_recall(found, links, arguments.recall, replace=arguments.replace)
     if arguments.file is not None:
-        from qclog.services import investigation_file
+        from qclog.services.papers import investigation_file
 
         for path in investigation_file.save_folder(found, arguments.file, links):
             print(f"saved {path}")
@@ -80,18 +82,18 @@ def _chosen(found: Trace, names: list[str] | None) -> tuple[Link, ...]:
 
 
 def _save_recall(found: Trace, links: tuple[Link, ...], path: Path, *, replace: bool) -> None:
-    from qclog.services import investigation_file, paper
-    from qclog.services.output import new_file
+    from qclog.services.keeping.output import new_file
+    from qclog.services.papers import investigation_file
 
     with new_file(path, replace=replace) as part:
         part.write_text(investigation_file.recall_csv(found, links), encoding="utf-8", newline="")
-    print(f"saved {path}: {paper.plural(len(found.recall(links)), 'unit')}")
+    print(f"saved {path}: {plural(len(found.recall(links)), 'unit')}")
 
 
 def _print(found: Trace, links: tuple[Link, ...]) -> None:
-    from qclog.services import investigation_tables as tables
-    from qclog.services.finding_words import tell
-    from qclog.services.sisters import count_text
+    from qclog.services.papers import investigation_tables as tables
+    from qclog.services.tracing.sisters import count_text
+    from qclog.services.watch.finding_words import tell
 
     if found.unit is None or found.subject.kind != "job":
         print(found.subject.words[0].upper() + found.subject.words[1:])
@@ -117,7 +119,7 @@ def _print(found: Trace, links: tuple[Link, ...]) -> None:
 
 def _print_unit(unit: UnitTrace) -> None:
     from qclog.domain.moments import show_moment
-    from qclog.services import investigation_tables as tables
+    from qclog.services.papers import investigation_tables as tables
 
     job, zone = unit.story.job, unit.story.zone
     facts = (job["case_type"], job["case_serial"], job["customer_ref"], unit.shop.where_now(unit.job))
@@ -148,7 +150,7 @@ def _print_unit(unit: UnitTrace) -> None:
 
 
 def _print_going(found: Trace, case_type: str) -> None:
-    from qclog.services import investigation_tables as tables
+    from qclog.services.papers import investigation_tables as tables
 
     going = found.going(case_type)
     if not any(g.p is not None for g in going):

@@ -9,15 +9,15 @@ import streamlit as st
 
 from qclog.bench import go_no_go
 from qclog.domain.conditions import choices_of, split_off
+from qclog.domain.places import Place
 from qclog.domain.readings import Doubt
 from qclog.domain.scans import is_scan
 from qclog.errors import QclogError
-from qclog.services import bench_view, capture
-from qclog.services.bench_view import BenchView
-from qclog.services.capture import Circumstances, Place, Taken
-from qclog.services.jobs import Story, Wanted
-from qclog.services.sheets import limits_text
-from qclog.services.wording import asked_text, place_text, reading_text, verdict_text
+from qclog.services.jobs import capture
+from qclog.services.jobs.capture import Circumstances, Taken
+from qclog.services.jobs.jobs import Story, Wanted
+from qclog.services.overview import bench_view
+from qclog.services.overview.bench_view import BenchView
 from qclog.store.ids import new_id
 from qclog.store.log import Log, Submission
 from qclog.web import bench, who
@@ -25,6 +25,8 @@ from qclog.web.clock import is_clock, show_clock
 from qclog.web.focus import put_cursor_in
 from qclog.web.frame import plain, show_error
 from qclog.web.sums import show_sums
+from qclog.words.numbers import limits_text
+from qclog.words.sentences import asked_text, place_text, reading_text, verdict_text
 
 FIELD = "Reading"
 CORRECT = "correct "

@@ -7,16 +7,18 @@ from typing import Any
 import streamlit as st
 
 from qclog.domain.jobs import STAGE_WORDS
+from qclog.domain.places import Place
 from qclog.domain.scans import Scan, read_scan
 from qclog.errors import InputError, QclogError, UnknownNameError
-from qclog.services import bench_view, jobs
-from qclog.services.bench_view import BenchView
-from qclog.services.capture import Place, Taken
-from qclog.services.jobs import Story, Wanted
-from qclog.services.wording import reading_text, verdict_text
+from qclog.services.jobs import jobs
+from qclog.services.jobs.capture import Taken
+from qclog.services.jobs.jobs import Story, Wanted
+from qclog.services.overview import bench_view
+from qclog.services.overview.bench_view import BenchView
 from qclog.store.log import Log
 from qclog.web import opening, reading
 from qclog.web.frame import plain, show_error
+from qclog.words.sentences import reading_text, verdict_text
 
 JOB = "bench_job"
 

@@ -9,14 +9,14 @@ from streamlit.delta_generator import DeltaGenerator
 
 from qclog.charts.over_time import PICKED, PICKED_ODD
 from qclog.domain.moments import show_moment
-from qclog.services import pictures
-from qclog.services.case_chart import CaseChart
-from qclog.services.chart_aids import AIDS, NAMES, Aid, look
-from qclog.services.sheets import limits_text
+from qclog.services.series import pictures
+from qclog.services.series.case_chart import CaseChart
+from qclog.services.series.chart_aids import AIDS, NAMES, Aid, look
 from qclog.store.log import Log
 from qclog.web import reading
 from qclog.web.frame import plain
 from qclog.web.tables import show_figures_in_a_row, show_table
+from qclog.words.numbers import limits_text
 
 MOST_TOLD = 6
 

@@ -9,9 +9,9 @@ import streamlit as st
 from qclog.charts.side_by_side import draw_side_by_side
 from qclog.domain.moments import show_moment
 from qclog.errors import QclogError
-from qclog.services import pictures, side_by_side
-from qclog.services.case_chart import CaseChart
-from qclog.services.limit_history import history_of
+from qclog.services.series import pictures, side_by_side
+from qclog.services.series.case_chart import CaseChart
+from qclog.services.series.limit_history import history_of
 from qclog.store.log import Log
 from qclog.web import reading
 from qclog.web.frame import plain, show_error

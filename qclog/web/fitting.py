@@ -6,8 +6,8 @@ import streamlit as st
 
 from qclog.domain.jobs import CONDITIONS_OF_PARTS, Part
 from qclog.errors import InputError, QclogError
-from qclog.services import jobs
-from qclog.services.jobs import Story
+from qclog.services.jobs import jobs
+from qclog.services.jobs.jobs import Story
 from qclog.store.log import Log, Submission
 from qclog.web.frame import plain, show_error
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from qclog.services import jobs
+from qclog.services.jobs import jobs
 from qclog.store.log import Log
 from qclog.web import papers, reading, recording, standing
 from qclog.web.frame import plain
@@ -66,7 +66,7 @@ def show_jobs(log: Log) -> None:
 
 def show_case_types(log: Log) -> None:
     """Every case type in one row: volume, what moves, share outside limits, comebacks for the time out."""
-    from qclog.services import at_a_glance
+    from qclog.services.overview import at_a_glance
 
     st.subheader("Case types, the busiest first")
     rows = at_a_glance.look_at_types(log, reading.shop(log), standing.watched(log).standing)
@@ -96,7 +96,7 @@ def show_case_types(log: Log) -> None:
 
 def show_gauges(log: Log) -> None:
     """Every gauge: what it asks for, its last check, and what was read with it since."""
-    from qclog.services import at_a_glance
+    from qclog.services.overview import at_a_glance
 
     st.subheader("Gauges, those that ask for something first")
     looked = reading.shop(log)
@@ -132,7 +132,7 @@ def show_gauges(log: Log) -> None:
 
 def show_shims(log: Log) -> None:
     """Every packet size: what there is and what the coming jobs are likely to take."""
-    from qclog.services import at_a_glance
+    from qclog.services.overview import at_a_glance
 
     st.subheader("Shims")
     rows = at_a_glance.look_at_shims(log)
@@ -159,7 +159,7 @@ def show_shims(log: Log) -> None:
 
 def show_quality(log: Log) -> None:
     """How well the record is kept, with nobody ranked."""
-    from qclog.services import at_a_glance, month
+    from qclog.services.overview import at_a_glance, month
 
     st.subheader("How well the record is kept")
     if _tell_nothing(log):
@@ -182,7 +182,7 @@ def _tell_nothing(log: Log) -> bool:
 
 def show_month(log: Log) -> None:
     """One month in figures, and the review to print."""
-    from qclog.services import month
+    from qclog.services.overview import month
 
     st.subheader("The month")
     if _tell_nothing(log):

@@ -7,11 +7,13 @@ from pathlib import Path
 import streamlit as st
 
 from qclog.domain.moments import show_moment
-from qclog.services import finding_words, investigation_file, sisters, tracing
-from qclog.services import investigation_tables as tables
-from qclog.services.sisters import Link
-from qclog.services.subject import KINDS, find_subject, kinds_named
-from qclog.services.tracing import Trace
+from qclog.services.papers import investigation_file
+from qclog.services.papers import investigation_tables as tables
+from qclog.services.tracing import sisters, tracing
+from qclog.services.tracing.sisters import Link
+from qclog.services.tracing.subject import KINDS, find_subject, kinds_named
+from qclog.services.tracing.tracing import Trace
+from qclog.services.watch import finding_words
 from qclog.store.log import Log
 from qclog.web import reading, standing
 from qclog.web.frame import plain

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import streamlit as st
 
-from qclog.services import investigation_tables as tables
-from qclog.services import unit_charts
-from qclog.services.evidence import CAUSE, CONTRIBUTING, NOT_OURS, OPEN, Point
-from qclog.services.investigation_file import GRADED
-from qclog.services.investigation_tables import Grid
-from qclog.services.tracing import Trace, UnitTrace
+from qclog.services.papers import investigation_tables as tables
+from qclog.services.papers import unit_charts
+from qclog.services.papers.investigation_file import GRADED
+from qclog.services.papers.investigation_tables import Grid
+from qclog.services.tracing.evidence import CAUSE, CONTRIBUTING, NOT_OURS, OPEN, Point
+from qclog.services.tracing.tracing import Trace, UnitTrace
 from qclog.web import reading
 from qclog.web.frame import plain
 from qclog.web.tables import show_table

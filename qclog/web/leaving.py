@@ -9,14 +9,15 @@ import streamlit as st
 from qclog.domain.moments import now
 from qclog.domain.rights import Act
 from qclog.errors import QclogError
-from qclog.services import jobs, rights
-from qclog.services.jobs import Story
+from qclog.services.jobs import jobs
+from qclog.services.jobs.jobs import Story
+from qclog.services.keeping import rights
 from qclog.store.log import Log, Submission
 from qclog.web import who
 from qclog.web.frame import plain, show_error
 
 if TYPE_CHECKING:
-    from qclog.services.sign_off import SignOff
+    from qclog.services.overview.sign_off import SignOff
 
 
 def show_leaving(log: Log, story: Story, found: SignOff) -> None:

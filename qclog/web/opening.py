@@ -8,8 +8,8 @@ from qclog.domain.casetypes import Sheet
 from qclog.domain.jobs import Job
 from qclog.domain.moments import now
 from qclog.errors import InputError, QclogError
-from qclog.services import jobs
-from qclog.services.bench_view import BenchView
+from qclog.services.jobs import jobs
+from qclog.services.overview.bench_view import BenchView
 from qclog.store.log import Log, Submission
 from qclog.web.frame import show_error
 

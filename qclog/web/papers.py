@@ -34,19 +34,19 @@ def show_review(log: Log, month: str) -> None:
 
 
 def _job_card(log: Log, job: str) -> Document:
-    from qclog.services.job_card import job_card
+    from qclog.services.papers.job_card import job_card
 
     return job_card(log, job)
 
 
 def _build_record(log: Log, job: str) -> Document:
-    from qclog.services.build_record import build_record
+    from qclog.services.papers.build_record import build_record
 
     return build_record(log, job)
 
 
 def _monthly_review(log: Log, month: str) -> Document:
-    from qclog.services.monthly_review import monthly_review
+    from qclog.services.papers.monthly_review import monthly_review
 
     return monthly_review(log, month)
 

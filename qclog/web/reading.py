@@ -9,21 +9,22 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from qclog.errors import LogError
-from qclog.services import jobs, sheets
-from qclog.services.bench_view import Around, look_around
-from qclog.services.jobs import Story
-from qclog.services.launching import LOG_VARIABLE
-from qclog.services.sheets import Overview
+from qclog.services.jobs import jobs
+from qclog.services.jobs.jobs import Story
+from qclog.services.keeping import sheets
+from qclog.services.keeping.launching import LOG_VARIABLE
+from qclog.services.keeping.sheets import Overview
+from qclog.services.overview.bench_view import Around, look_around
 from qclog.store.log import Log
 
 if TYPE_CHECKING:
     import polars as pl
 
-    from qclog.services import case_chart
-    from qclog.services.case_chart import CaseChart
-    from qclog.services.learning import Learned
-    from qclog.services.series import Series
-    from qclog.services.shop import Shop
+    from qclog.services.series import case_chart
+    from qclog.services.series.case_chart import CaseChart
+    from qclog.services.series.series import Series
+    from qclog.services.sums.learning import Learned
+    from qclog.services.tracing.shop import Shop
 
 # What works series, charts and sums out is loaded by the page that first asks for it: it loads numpy and scipy.
 
@@ -74,7 +75,7 @@ def rows_lately(of: Log, case_type: str, code: str) -> pl.DataFrame:
 
 @st.cache_resource(max_entries=64, ttl=60, show_spinner=False)
 def _rows_lately(path: str, case_type: str, code: str) -> pl.DataFrame:
-    from qclog.services.series import read_series
+    from qclog.services.series.series import read_series
 
     return read_series(Log(Path(path)), case_type, code).rows
 
@@ -86,14 +87,14 @@ def series(of: Log, case_type: str, code: str) -> Series:
 
 @st.cache_data(max_entries=32, show_spinner="Reading the log ...")
 def _series(path: str, revision: int, case_type: str, code: str) -> Series:  # noqa: ARG001 - part of the key
-    from qclog.services.series import read_series
+    from qclog.services.series.series import read_series
 
     return read_series(Log(Path(path)), case_type, code)
 
 
 def chart(of: Log, case_type: str, code: str, group: case_chart.Group | None) -> CaseChart:
     """The chart of one group, or of the one that says most."""
-    from qclog.services import case_chart
+    from qclog.services.series import case_chart
 
     found = series(of, case_type, code)
     if group is None:
@@ -108,7 +109,7 @@ def shop(of: Log) -> Shop:
 
 @st.cache_resource(max_entries=2, show_spinner=False)
 def _shop(path: str, revision: int) -> Shop:  # noqa: ARG001 - the revision is part of the key
-    from qclog.services.shop import read_shop
+    from qclog.services.tracing.shop import read_shop
 
     return read_shop(Log(Path(path)))
 
@@ -120,7 +121,7 @@ def learned(of: Log, case_type: str) -> Learned:
 
 @st.cache_data(max_entries=16, ttl=600, show_spinner=False)
 def _learned(path: str, case_type: str) -> Learned:
-    from qclog.services.learning import learn
+    from qclog.services.sums.learning import learn
 
     log = Log(Path(path))
     with log.reading() as use:

@@ -10,8 +10,8 @@ import streamlit as st
 from qclog.domain.jobs import ATTRIBUTABLE, GAUGE_EVENTS
 from qclog.domain.moments import now
 from qclog.errors import QclogError
-from qclog.services import people
-from qclog.services.jobs import Story
+from qclog.services.jobs.jobs import Story
+from qclog.services.keeping import people
 from qclog.store.log import Log, Submission
 from qclog.web import who
 from qclog.web.frame import plain, show_error

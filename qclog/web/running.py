@@ -7,11 +7,11 @@ from typing import Any
 import streamlit as st
 
 from qclog.errors import LogBusyError, QclogError
-from qclog.services.capture import Taken
-from qclog.services.wording import place_text
+from qclog.services.jobs.capture import Taken
 from qclog.store.notices import told_to
 from qclog.web import reading, who
 from qclog.web.frame import plain, show_error
+from qclog.words.sentences import place_text
 
 CAUTION = (
     "Limits are the workshop's own. The maker's manual and competent, authorised people decide; "

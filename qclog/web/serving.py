@@ -16,7 +16,7 @@ import streamlit
 from starlette.middleware import Middleware
 from streamlit.starlette import App
 
-from qclog.services.launching import page_address
+from qclog.services.keeping.launching import page_address
 from qclog.web.guard import Guard, policy_for
 
 

@@ -9,10 +9,12 @@ import streamlit as st
 from qclog.domain.findings import STATES
 from qclog.domain.moments import show_moment
 from qclog.errors import QclogError
-from qclog.services import finding_life, finding_words, jobs, sheets
-from qclog.services.finding_life import Followed, Watched
-from qclog.services.jobs import Story
-from qclog.services.signing_on import Worker
+from qclog.services.jobs import jobs
+from qclog.services.jobs.jobs import Story
+from qclog.services.keeping import sheets
+from qclog.services.keeping.signing_on import Worker
+from qclog.services.watch import finding_life, finding_words
+from qclog.services.watch.finding_life import Followed, Watched
 from qclog.store.log import Log, Submission
 from qclog.web import leaving, reading, who
 from qclog.web.frame import plain, show_error
@@ -128,7 +130,7 @@ def _links(numbers: tuple[str, ...], gone: set[str], key: str) -> None:
 
 def show_sign_off(log: Log, story: Story) -> None:
     """What stands against dispatching the job; folded away once it has left."""
-    from qclog.services import sign_off
+    from qclog.services.overview import sign_off
 
     found = sign_off.before_dispatch(log, story.job["job"], watched(log))
     left = story.job["dispatched"] is not None

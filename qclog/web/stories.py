@@ -6,12 +6,12 @@ import streamlit as st
 
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.moments import show_moment
-from qclog.services import jobs
-from qclog.services.jobs import Story
-from qclog.services.wording import asked_text, fate_text, place_text, reading_text, result_text, verdict_text
+from qclog.services.jobs import jobs
+from qclog.services.jobs.jobs import Story
 from qclog.store.log import Log
 from qclog.web.frame import plain
 from qclog.web.tables import show_facts_in_a_row, show_table, without_blank
+from qclog.words.sentences import asked_text, fate_text, place_text, reading_text, result_text, verdict_text
 
 
 def choose(log: Log) -> str | None:

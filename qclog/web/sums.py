@@ -8,16 +8,16 @@ import streamlit as st
 
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.measures.results import Result
-from qclog.services import bench_sums
-from qclog.services.bench_sums import Fit
-from qclog.services.jobs import Story, Wanted
-from qclog.services.learning import Learned
-from qclog.services.pack_sums import limits_line
-from qclog.services.sum_readings import Told
-from qclog.services.wording import result_text, sureness_text, uncertainty_text, verdict_text
+from qclog.services.jobs.jobs import Story, Wanted
+from qclog.services.sums import bench_sums
+from qclog.services.sums.bench_sums import Fit
+from qclog.services.sums.learning import Learned
+from qclog.services.sums.pack_sums import limits_line
+from qclog.services.sums.sum_readings import Told
 from qclog.store.log import Log
 from qclog.web import reading
 from qclog.web.frame import plain
+from qclog.words.sentences import result_text, sureness_text, uncertainty_text, verdict_text
 
 
 def show_sums(log: Log, story: Story, wanted: Wanted | None) -> None:

@@ -11,10 +11,10 @@ from streamlit.errors import StreamlitSecretNotFoundError
 
 from qclog.domain.rights import Act, roles_with
 from qclog.errors import InputError, QclogError
-from qclog.services import signing_on
-from qclog.services.launching import SIGN_ON_VARIABLE
-from qclog.services.sheets import timezone_of
-from qclog.services.signing_on import Worker
+from qclog.services.keeping import signing_on
+from qclog.services.keeping.launching import SIGN_ON_VARIABLE
+from qclog.services.keeping.sheets import timezone_of
+from qclog.services.keeping.signing_on import Worker
 from qclog.store.log import Log, Submission
 from qclog.web.frame import plain, show_error
 

@@ -12,7 +12,7 @@ import duckdb
 import pytest
 
 from qclog import resources
-from qclog.services.import_folder import import_folder
+from qclog.services.exchange.import_folder import import_folder
 from qclog.store.log import Log
 from tests.conftest import submission
 

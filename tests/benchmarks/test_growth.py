@@ -8,8 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from qclog.services import backup, capture
-from qclog.services.capture import Circumstances, Place
+from qclog.domain.places import Place
+from qclog.services.jobs import capture
+from qclog.services.jobs.capture import Circumstances
+from qclog.services.keeping import backup
 from qclog.store.log import Log
 from tests.conftest import make_log, submission
 

@@ -20,8 +20,9 @@ from playwright.sync_api import Page
 from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Job
 from qclog.domain.moments import now
-from qclog.services import jobs, sheets
-from qclog.services.import_folder import import_folder
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.jobs import jobs
+from qclog.services.keeping import sheets
 from qclog.store.log import Log
 from tests.benchmarks.workshops import build, write_exchange
 from tests.browser.conftest import _wait_for, browser, free_port, page, serve  # noqa: F401 - fixtures

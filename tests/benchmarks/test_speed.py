@@ -11,9 +11,11 @@ import numpy as np
 import polars as pl
 import pytest
 
-from qclog.services import capture, history
-from qclog.services.case_chart import chart_case
-from qclog.services.import_folder import import_folder
+from qclog.domain.places import Place
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.jobs import capture
+from qclog.services.series import history
+from qclog.services.series.case_chart import chart_case
 from qclog.store.log import Log
 from tests.conftest import submission, write_folder
 
@@ -102,7 +104,7 @@ def test_import_against_a_bare_table(big: Path, big_log: tuple[Log, float], tmp_
 def test_one_reading_and_one_chart(big_log: tuple[Log, float]) -> None:
     """A reading stored and judged under 100 ms; a characteristic's page data under 150 ms."""
     log, _ = big_log
-    place = capture.Place("J000100", "c1", "final", "2")
+    place = Place("J000100", "c1", "final", "2")
     how = capture.Circumstances("T1", "FG-1")
     taken = capture.take(log, place, "15/16", how, submission())
     chart_case(log, "XY-1", "c1")

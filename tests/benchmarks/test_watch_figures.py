@@ -11,9 +11,10 @@ import pytest
 from qclog.domain.findings import Finding
 from qclog.domain.jobs import Job
 from qclog.domain.moments import now
-from qclog.services import capture, jobs
-from qclog.services.import_folder import import_folder
-from qclog.services.watching import find_all
+from qclog.domain.places import Place
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.jobs import capture, jobs
+from qclog.services.watch.watching import find_all
 from qclog.stats.run_tests import NELSON_1984, mark
 from qclog.store.log import Log
 from qclog.watch.findings import find
@@ -119,7 +120,7 @@ def test_one_more_job_on_25000_readings(tmp_path: Path) -> None:
     for fault in shop.faults:
         assert any(explains(f, fault) for f in findings), fault
     jobs.open_job(log, Job("NEW-1", "T0", now()), submission())
-    place = capture.Place("NEW-1", "c0", "final")
+    place = Place("NEW-1", "c0", "final")
     capture.take(log, place, "20", capture.Circumstances("Ash", "FG-1"), submission())
     times = []
     for _ in range(3):

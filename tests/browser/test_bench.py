@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Page
 
-from qclog.services import jobs
+from qclog.services.jobs import jobs
 from qclog.store.log import Log
 from tests.browser.conftest import serve
 

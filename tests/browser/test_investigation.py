@@ -13,7 +13,7 @@ import pytest
 from playwright.sync_api import Page
 
 from qclog import resources
-from qclog.services.import_folder import import_folder
+from qclog.services.exchange.import_folder import import_folder
 from qclog.store.log import Log
 from tests.browser.conftest import serve
 from tests.conftest import submission

@@ -9,7 +9,8 @@ from playwright.sync_api import Page
 
 from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Person
-from qclog.services import jobs, people, sheets
+from qclog.services.jobs import jobs
+from qclog.services.keeping import people, sheets
 from qclog.store.log import Log
 from tests.browser.conftest import serve
 from tests.browser.test_bench import IN_EMPTY_FIELD

@@ -17,7 +17,7 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from qclog.domain.jobs import Person
-from qclog.services import people, signing_on
+from qclog.services.keeping import people, signing_on
 from qclog.store.log import Log
 from tests.browser.conftest import CHROMIUM, SWITCHES, serve
 from tests.conftest import make_log, submission

@@ -11,7 +11,8 @@ from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Job
 from qclog.domain.moments import now
 from qclog.domain.stock import ShimSize
-from qclog.services import jobs, sheets, stock
+from qclog.services.jobs import jobs
+from qclog.services.keeping import sheets, stock
 from qclog.store.log import Log
 from tests.browser.conftest import serve
 from tests.browser.test_bench import IN_EMPTY_FIELD, sit_down

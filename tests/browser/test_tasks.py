@@ -12,7 +12,8 @@ from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Job
 from qclog.domain.moments import now
 from qclog.domain.scans import write_scan
-from qclog.services import jobs, sheets
+from qclog.services.jobs import jobs
+from qclog.services.keeping import sheets
 from qclog.store.log import Log
 from tests.browser.conftest import serve
 from tests.browser.test_bench import IN_EMPTY_FIELD, sit_down

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from qclog.cli import main
-from qclog.services import jobs
+from qclog.services.jobs import jobs
 from qclog.store.log import Log
 from tests.conftest import SHEET
 

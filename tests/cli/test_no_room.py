@@ -20,8 +20,8 @@ from pathlib import Path
 
 import pytest
 
-from qclog.services import jobs
-from qclog.services.verifying import verify
+from qclog.services.jobs import jobs
+from qclog.services.keeping.verifying import verify
 from qclog.store.log import Log
 
 ROOT = Path(__file__).parents[2]

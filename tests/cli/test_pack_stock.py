@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from qclog.cli import main
-from qclog.services import stock
+from qclog.services.keeping import stock
 from qclog.store.log import Log
 from tests.conftest import SHEET
 

@@ -7,7 +7,7 @@ import io
 import pytest
 
 from qclog.cli import main
-from qclog.services import signing_on
+from qclog.services.keeping import signing_on
 from qclog.store.log import Log, Submission
 
 

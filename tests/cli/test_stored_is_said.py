@@ -14,7 +14,8 @@ import pytest
 
 from qclog.cli import main
 from qclog.errors import LogError
-from qclog.services import history, jobs
+from qclog.services.jobs import jobs
+from qclog.services.series import history
 from qclog.store import lock, records
 from qclog.store.log import Log, Use
 

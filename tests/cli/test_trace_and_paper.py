@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from qclog.cli import main
-from qclog.services.import_folder import import_folder
+from qclog.services.exchange.import_folder import import_folder
 from qclog.store.log import Log
 from tests.conftest import submission
 from tests.report.pages import texts_of

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from qclog.cli import build_parser, main
-from qclog.services.verifying import verify
+from qclog.services.keeping.verifying import verify
 from qclog.store.log import Log
 from tests.conftest import copied, make_log
 
@@ -157,7 +157,7 @@ def test_with_replace_a_file_gives_way_whole(place: Path, monkeypatch: pytest.Mo
 
 def test_what_came_while_it_was_written_stays(tmp_path: Path) -> None:
     from qclog.errors import OutputError
-    from qclog.services.output import new_file
+    from qclog.services.keeping.output import new_file
 
     target = tmp_path / "a.csv"
     with pytest.raises(OutputError, match=r"already|exists"), new_file(target) as part:

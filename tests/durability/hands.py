@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from uuid import UUID
 
-from qclog.services import jobs
-from qclog.services.verifying import verify
+from qclog.services.jobs import jobs
+from qclog.services.keeping.verifying import verify
 from qclog.store.ids import new_id
 from qclog.store.log import Log
 from tests.conftest import write_folder

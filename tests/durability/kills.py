@@ -14,11 +14,11 @@ from uuid import UUID
 
 import duckdb
 
-from qclog.services import jobs
-from qclog.services.export_folder import export_folder
-from qclog.services.import_folder import import_folder
-from qclog.services.parquet_copy import export_parquet, import_parquet
-from qclog.services.verifying import verify
+from qclog.services.exchange.export_folder import export_folder
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.exchange.parquet_copy import export_parquet, import_parquet
+from qclog.services.jobs import jobs
+from qclog.services.keeping.verifying import verify
 from qclog.store import migrations
 from qclog.store.log import Log
 from tests.conftest import make_log, submission, write_folder

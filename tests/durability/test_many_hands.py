@@ -9,10 +9,11 @@ from typing import Any
 
 import pytest
 
-from qclog.services import capture, jobs
-from qclog.services import import_folder as import_folder_module
-from qclog.services.capture import Circumstances, Place
-from qclog.services.verifying import verify
+from qclog.domain.places import Place
+from qclog.services.exchange import import_folder as import_folder_module
+from qclog.services.jobs import capture, jobs
+from qclog.services.jobs.capture import Circumstances
+from qclog.services.keeping.verifying import verify
 from qclog.store.log import Log, Submission
 from qclog.store.notices import told_to
 from tests.conftest import submission

@@ -11,11 +11,13 @@ from datetime import datetime
 from pathlib import Path
 from uuid import UUID
 
-from qclog.services import backup, capture
-from qclog.services.capture import Circumstances, Place
-from qclog.services.export_folder import export_folder
-from qclog.services.import_folder import import_folder
-from qclog.services.parquet_copy import export_parquet
+from qclog.domain.places import Place
+from qclog.services.exchange.export_folder import export_folder
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.exchange.parquet_copy import export_parquet
+from qclog.services.jobs import capture
+from qclog.services.jobs.capture import Circumstances
+from qclog.services.keeping import backup
 from qclog.store.ids import new_id
 from qclog.store.log import Log, Submission
 

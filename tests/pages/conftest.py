@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from qclog.services.import_folder import import_folder
+from qclog.services.exchange.import_folder import import_folder
 from qclog.store.log import Log
 from tests.conftest import submission
 

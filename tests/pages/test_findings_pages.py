@@ -9,8 +9,11 @@ from streamlit.testing.v1 import AppTest
 
 from qclog.domain.jobs import Job, Part, Person
 from qclog.domain.moments import now
-from qclog.services import capture, finding_life, jobs, people
-from qclog.services.capture import Circumstances, Place
+from qclog.domain.places import Place
+from qclog.services.jobs import capture, jobs
+from qclog.services.jobs.capture import Circumstances
+from qclog.services.keeping import people
+from qclog.services.watch import finding_life
 from qclog.store.log import Log
 from tests.conftest import submission
 from tests.pages.conftest import open_page

@@ -15,11 +15,11 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from qclog.domain.casetype_file import read_sheet
-from qclog.services import tracing
-from qclog.services.export_folder import export_folder
-from qclog.services.import_folder import import_folder
-from qclog.services.investigation_file import folder_name, save_folder
-from qclog.services.verifying import verify
+from qclog.services.exchange.export_folder import export_folder
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.keeping.verifying import verify
+from qclog.services.papers.investigation_file import folder_name, save_folder
+from qclog.services.tracing import tracing
 from qclog.store.log import Log
 from tests.cli.test_no_room import qclog
 from tests.conftest import SHEET, submission, write_folder

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from qclog.domain.jobs import Part
-from qclog.services import jobs, tracing
+from qclog.services.jobs import jobs
+from qclog.services.tracing import tracing
 from qclog.store.log import Log
 from tests.conftest import submission
 from tests.pages.conftest import open_page

@@ -11,7 +11,8 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from qclog.errors import LogBusyError
-from qclog.services import bench_view, jobs
+from qclog.services.jobs import jobs
+from qclog.services.overview import bench_view
 from qclog.store import lock
 from qclog.store.log import Log
 from tests.pages.conftest import open_page

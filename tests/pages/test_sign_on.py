@@ -9,8 +9,8 @@ from streamlit.testing.v1 import AppTest
 
 from qclog.domain.jobs import Person
 from qclog.errors import SignOnError
-from qclog.services import people, signing_on
-from qclog.services.launching import SIGN_ON_VARIABLE
+from qclog.services.keeping import people, signing_on
+from qclog.services.keeping.launching import SIGN_ON_VARIABLE
 from qclog.store.log import Log, Submission
 from qclog.web import who
 from tests.pages.conftest import open_page

@@ -7,9 +7,11 @@ import pytest
 from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Job
 from qclog.domain.moments import now
+from qclog.domain.places import Place
 from qclog.domain.stock import ShimSize
-from qclog.services import capture, jobs, sheets, stock
-from qclog.services.capture import Circumstances, Place
+from qclog.services.jobs import capture, jobs
+from qclog.services.jobs.capture import Circumstances
+from qclog.services.keeping import sheets, stock
 from qclog.store.log import Log
 from tests.conftest import SHEET, submission
 from tests.pages.conftest import open_page

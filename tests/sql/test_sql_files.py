@@ -7,8 +7,8 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from qclog.services.import_folder import import_folder
-from qclog.services.verifying import verify
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.keeping.verifying import verify
 from qclog.store.log import Log
 from tests.conftest import submission
 

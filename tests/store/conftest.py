@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from qclog import resources
-from qclog.services import finding_life
-from qclog.services.finding_life import Watched
-from qclog.services.import_folder import import_folder
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.watch import finding_life
+from qclog.services.watch.finding_life import Watched
 from qclog.store.log import Log
 from tests.conftest import submission
 

@@ -13,10 +13,10 @@ import pytest
 
 from qclog.domain.jobs import Person
 from qclog.errors import InputError, LogBusyError, LogDamagedError, LogError, OutputError
-from qclog.services import backup, people
-from qclog.services.import_folder import import_folder
-from qclog.services.parquet_copy import export_parquet, import_parquet
-from qclog.services.verifying import find_digest, short_digest, verify
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.exchange.parquet_copy import export_parquet, import_parquet
+from qclog.services.keeping import backup, people
+from qclog.services.keeping.verifying import find_digest, short_digest, verify
 from qclog.store.log import Log
 from tests.cli.test_no_room import qclog, told
 from tests.conftest import make_log, submission

@@ -13,14 +13,17 @@ from qclog.bench.need import need_of
 from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Gauge, Job, Part, Person
 from qclog.domain.moments import now
+from qclog.domain.places import Place
 from qclog.domain.stock import ShimSize
 from qclog.errors import InputError, UnknownNameError
-from qclog.services import bench_sums, capture, jobs, people, sheets, stock
-from qclog.services.capture import Circumstances, Place
-from qclog.services.forecast import forecast
-from qclog.services.import_folder import import_folder
-from qclog.services.learning import learn
-from qclog.services.sum_readings import Told
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.jobs import capture, jobs
+from qclog.services.jobs.capture import Circumstances
+from qclog.services.keeping import people, sheets, stock
+from qclog.services.sums import bench_sums
+from qclog.services.sums.forecast import forecast
+from qclog.services.sums.learning import learn
+from qclog.services.sums.sum_readings import Told
 from qclog.store.log import Log
 from tests.conftest import submission
 

@@ -8,10 +8,12 @@ from dataclasses import replace
 import pytest
 
 from qclog.domain.jobs import Part
+from qclog.domain.places import Place
 from qclog.errors import InputError, ReadingError, UnitError, UnknownNameError
-from qclog.services import capture, history, jobs
-from qclog.services.capture import Circumstances, Place
-from qclog.services.verifying import verify
+from qclog.services.jobs import capture, jobs
+from qclog.services.jobs.capture import Circumstances
+from qclog.services.keeping.verifying import verify
+from qclog.services.series import history
 from qclog.store.log import Log, Submission
 
 ASH = Circumstances("Ash", "FG-1")

@@ -23,10 +23,12 @@ from hypothesis import strategies as st
 from qclog.domain import digests
 from qclog.domain.jobs import Person
 from qclog.domain.moments import now
+from qclog.domain.places import Place
 from qclog.errors import InputError, UnknownNameError
-from qclog.services import capture, people, verifying
-from qclog.services.capture import Circumstances, Place
-from qclog.services.import_folder import import_folder
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.jobs import capture
+from qclog.services.jobs.capture import Circumstances
+from qclog.services.keeping import people, verifying
 from qclog.store import chain
 from qclog.store.log import Log
 from tests.conftest import make_log, submission

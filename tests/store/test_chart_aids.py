@@ -10,9 +10,11 @@ import pytest
 from qclog.cli import main
 from qclog.domain.findings import Change
 from qclog.errors import InputError
-from qclog.services import changes, finding_life, pictures
-from qclog.services.case_chart import chart_case
-from qclog.services.chart_aids import look
+from qclog.services.keeping import changes
+from qclog.services.series import pictures
+from qclog.services.series.case_chart import chart_case
+from qclog.services.series.chart_aids import look
+from qclog.services.watch import finding_life
 from qclog.store.log import Log
 from tests.conftest import submission
 from tests.workshop_with_a_batch import HIGH, START, add_units

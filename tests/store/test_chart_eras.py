@@ -9,8 +9,8 @@ import polars as pl
 import pytest
 
 from qclog.domain.findings import Change
-from qclog.services import changes
-from qclog.services.case_chart import chart_case
+from qclog.services.keeping import changes
+from qclog.services.series.case_chart import chart_case
 from qclog.store.log import Log
 from tests.conftest import submission
 from tests.workshop_with_a_batch import START, add_units

@@ -10,8 +10,8 @@ import duckdb
 import pytest
 
 from qclog.errors import LogBusyError, LogDamagedError
-from qclog.services.export_folder import export_folder
-from qclog.services.verifying import verify
+from qclog.services.exchange.export_folder import export_folder
+from qclog.services.keeping.verifying import verify
 from qclog.store.log import Log
 from qclog.store.trouble import why_not_opened
 

@@ -12,11 +12,13 @@ import pytest
 
 from qclog import resources
 from qclog.domain.findings import Finding
-from qclog.services import evidence, finding_life, people
-from qclog.services.evidence import CAUSE, CONTRIBUTING, OPEN, Point
-from qclog.services.import_folder import import_folder
-from qclog.services.shop import read_shop
-from qclog.services.tracing import UnitTrace, trace
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.keeping import people
+from qclog.services.tracing import evidence
+from qclog.services.tracing.evidence import CAUSE, CONTRIBUTING, OPEN, Point
+from qclog.services.tracing.shop import read_shop
+from qclog.services.tracing.tracing import UnitTrace, trace
+from qclog.services.watch import finding_life
 from qclog.store.log import Log
 from tests.conftest import submission
 

@@ -15,8 +15,9 @@ from qclog import version
 from qclog.domain.casetype_file import read_sheet
 from qclog.domain.findings import Note
 from qclog.domain.moments import now
-from qclog.services import finding_life, findings_kept, sheets
-from qclog.services.finding_life import Watched
+from qclog.services.keeping import sheets
+from qclog.services.watch import finding_life, findings_kept
+from qclog.services.watch.finding_life import Watched
 from qclog.store.findings import add_note
 from qclog.store.log import Log
 from qclog.watch import findings as watch_findings

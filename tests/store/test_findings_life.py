@@ -13,10 +13,11 @@ import pytest
 from qclog.domain.findings import Change, Note
 from qclog.domain.moments import now
 from qclog.errors import FolderError, InputError, UnknownNameError
-from qclog.services import changes, finding_life, watching
-from qclog.services.export_folder import export_folder
-from qclog.services.import_folder import import_folder
-from qclog.services.verifying import verify
+from qclog.services.exchange.export_folder import export_folder
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.keeping import changes
+from qclog.services.keeping.verifying import verify
+from qclog.services.watch import finding_life, watching
 from qclog.store.findings import add_note
 from qclog.store.log import Log
 from qclog.watch.residuals import standardise

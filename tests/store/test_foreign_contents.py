@@ -16,8 +16,8 @@ import pytest
 
 from qclog.domain.jobs import Person
 from qclog.errors import LogDamagedError, LogError
-from qclog.services import backup, people
-from qclog.services.verifying import verify
+from qclog.services.keeping import backup, people
+from qclog.services.keeping.verifying import verify
 from qclog.store import contents, migrations
 from qclog.store.connecting import unread_beside
 from qclog.store.log import Log

@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 from qclog.errors import FolderError
-from qclog.services import jobs
-from qclog.services.export_folder import export_folder
-from qclog.services.import_folder import import_folder
-from qclog.services.verifying import verify
+from qclog.services.exchange.export_folder import export_folder
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.jobs import jobs
+from qclog.services.keeping.verifying import verify
 from qclog.store.log import Log
 from tests.conftest import SHEET, submission, write_folder
 

@@ -14,8 +14,8 @@ import pytest
 
 from qclog.domain.jobs import Person
 from qclog.errors import InputError, LogBusyError, LogDamagedError, LogError, LogVersionError
-from qclog.services import people
-from qclog.services.verifying import verify
+from qclog.services.keeping import people
+from qclog.services.keeping.verifying import verify
 from qclog.store import records
 from qclog.store.ids import new_id
 from qclog.store.log import AlreadyStored, Log, Submission

@@ -14,18 +14,12 @@ from qclog.domain.jobs import Gauge
 from qclog.domain.moments import now
 from qclog.domain.stock import ShimSize
 from qclog.errors import InputError
-from qclog.services import (
-    at_a_glance,
-    case_chart,
-    finding_life,
-    limit_history,
-    people,
-    sheets,
-    side_by_side,
-    stock,
-)
-from qclog.services.import_folder import import_folder
-from qclog.services.shop import read_shop
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.keeping import people, sheets, stock
+from qclog.services.overview import at_a_glance
+from qclog.services.series import case_chart, limit_history, side_by_side
+from qclog.services.tracing.shop import read_shop
+from qclog.services.watch import finding_life
 from qclog.store.log import Log
 from tests.conftest import SHEET, submission
 from tests.workshop_with_a_batch import START, add_units

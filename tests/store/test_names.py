@@ -14,12 +14,13 @@ from qclog.domain.moments import now
 from qclog.domain.stock import ShimSize
 from qclog.errors import FolderError, InputError, LogError
 from qclog.report.pdf import set_pdf
-from qclog.services import jobs, people, stock
-from qclog.services.backup import back_up, restore
-from qclog.services.export_folder import export_folder
-from qclog.services.import_folder import import_folder
-from qclog.services.job_card import job_card
-from qclog.services.parquet_copy import export_parquet, import_parquet
+from qclog.services.exchange.export_folder import export_folder
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.exchange.parquet_copy import export_parquet, import_parquet
+from qclog.services.jobs import jobs
+from qclog.services.keeping import people, stock
+from qclog.services.keeping.backup import back_up, restore
+from qclog.services.papers.job_card import job_card
 from qclog.store.log import Log, Submission
 from tests.conftest import submission
 

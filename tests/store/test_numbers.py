@@ -8,7 +8,7 @@ import pytest
 
 from qclog.cli import main
 from qclog.errors import FolderError
-from qclog.services.import_folder import import_folder
+from qclog.services.exchange.import_folder import import_folder
 from qclog.store.log import Log
 from tests.conftest import submission, write_folder
 

@@ -16,13 +16,16 @@ from qclog.errors import InputError, UnknownNameError
 from qclog.report.document import Document, Facts, Heading, Labels, Table
 from qclog.report.html import write_html
 from qclog.report.pdf import set_pdf
-from qclog.services import finding_life, jobs, paper, verifying
-from qclog.services.build_record import build_record
-from qclog.services.import_folder import import_folder
-from qclog.services.job_card import job_card
-from qclog.services.labels import label_sheet
-from qclog.services.month import look_at, read_span
-from qclog.services.monthly_review import monthly_review
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.jobs import jobs
+from qclog.services.keeping import verifying
+from qclog.services.overview.month import look_at, read_span
+from qclog.services.papers import paper
+from qclog.services.papers.build_record import build_record
+from qclog.services.papers.job_card import job_card
+from qclog.services.papers.labels import label_sheet
+from qclog.services.papers.monthly_review import monthly_review
+from qclog.services.watch import finding_life
 from qclog.store.log import Log
 from tests.conftest import submission
 from tests.report.pages import codes_of, texts_of

@@ -10,8 +10,8 @@ import pytest
 
 import qclog
 from qclog.errors import InputError, LogError, UnknownNameError
-from qclog.services.case_chart import chart_case
-from qclog.services.finding_life import Watched
+from qclog.services.series.case_chart import chart_case
+from qclog.services.watch.finding_life import Watched
 from qclog.store.log import Log
 
 

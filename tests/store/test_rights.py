@@ -14,12 +14,15 @@ from qclog.domain.casetype_file import read_sheet
 from qclog.domain.findings import Change
 from qclog.domain.jobs import ROLES, Gauge, Job, Part, Person
 from qclog.domain.moments import now
+from qclog.domain.places import Place
 from qclog.domain.rights import Act, acts_of, roles_with
 from qclog.domain.stock import ShimSize
 from qclog.errors import FolderError, RightsError
-from qclog.services import capture, changes, finding_life, jobs, people, rights, sheets, signing_on, stock
-from qclog.services.capture import Circumstances, Place
-from qclog.services.import_folder import import_folder
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.jobs import capture, jobs
+from qclog.services.jobs.capture import Circumstances
+from qclog.services.keeping import changes, people, rights, sheets, signing_on, stock
+from qclog.services.watch import finding_life
 from qclog.store.log import Log, Submission
 from tests.conftest import SHEET, copied, write_folder
 

@@ -13,12 +13,16 @@ from qclog import resources
 from qclog.cli import main
 from qclog.domain.jobs import Gauge
 from qclog.domain.moments import now
+from qclog.domain.places import Place
 from qclog.errors import UnknownNameError
-from qclog.services import capture, comeback_risk, finding_life, jobs, people
-from qclog.services.capture import Circumstances, Place
-from qclog.services.gauge_trust import doubt_of, overdue_since
-from qclog.services.import_folder import import_folder
-from qclog.services.sign_off import before_dispatch
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.jobs import capture, jobs
+from qclog.services.jobs.capture import Circumstances
+from qclog.services.keeping import people
+from qclog.services.overview.sign_off import before_dispatch
+from qclog.services.tracing import comeback_risk
+from qclog.services.tracing.gauge_trust import doubt_of, overdue_since
+from qclog.services.watch import finding_life
 from qclog.store.log import Log
 from tests.conftest import submission
 from tests.workshop_with_a_batch import START, add_units

@@ -13,13 +13,15 @@ import pytest
 from qclog.cli import main
 from qclog.domain.jobs import Person
 from qclog.domain.moments import now
+from qclog.domain.places import Place
 from qclog.domain.rights import Act
 from qclog.errors import FolderError, InputError, RightsError, SignOnError, UnknownNameError
-from qclog.services import capture, jobs, launching, people, rights, signing_on
-from qclog.services.capture import Circumstances, Place
-from qclog.services.export_folder import export_folder
-from qclog.services.import_folder import import_folder
-from qclog.services.verifying import verify
+from qclog.services.exchange.export_folder import export_folder
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.jobs import capture, jobs
+from qclog.services.jobs.capture import Circumstances
+from qclog.services.keeping import launching, people, rights, signing_on
+from qclog.services.keeping.verifying import verify
 from qclog.store.log import Log, Submission
 from tests.conftest import copied, write_folder
 

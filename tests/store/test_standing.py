@@ -5,9 +5,10 @@ from __future__ import annotations
 from types import SimpleNamespace
 from typing import Any
 
-from qclog.services import history, jobs
-from qclog.services.capture import Place
-from qclog.services.series import read_series
+from qclog.domain.places import Place
+from qclog.services.jobs import jobs
+from qclog.services.series import history
+from qclog.services.series.series import read_series
 from qclog.store.log import Log
 
 

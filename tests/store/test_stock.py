@@ -10,10 +10,10 @@ import pytest
 from qclog.bench.packs import Want, choose_pack
 from qclog.domain.stock import ShimSize
 from qclog.errors import FolderError, InputError, UnknownNameError
-from qclog.services import stock
-from qclog.services.export_folder import export_folder
-from qclog.services.import_folder import import_folder
-from qclog.services.verifying import verify
+from qclog.services.exchange.export_folder import export_folder
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.keeping import stock
+from qclog.services.keeping.verifying import verify
 from qclog.store import migrations
 from qclog.store.log import AlreadyStored, Log
 from tests.conftest import SHEET, submission, write_folder

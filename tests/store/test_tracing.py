@@ -19,10 +19,12 @@ from qclog import resources
 from qclog.demo.stories import DROPPED
 from qclog.domain.jobs import Job, Part
 from qclog.errors import InputError, UnknownNameError
-from qclog.services import investigation_file, jobs, people
-from qclog.services import investigation_tables as tables
-from qclog.services.finding_life import Watched
-from qclog.services.tracing import Trace, trace
+from qclog.services.jobs import jobs
+from qclog.services.keeping import people
+from qclog.services.papers import investigation_file
+from qclog.services.papers import investigation_tables as tables
+from qclog.services.tracing.tracing import Trace, trace
+from qclog.services.watch.finding_life import Watched
 from qclog.store.log import Log
 from tests.conftest import submission
 from tests.report.pages import texts_of

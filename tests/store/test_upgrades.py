@@ -15,8 +15,8 @@ import pytest
 
 from qclog.domain.jobs import Person
 from qclog.errors import LogDamagedError, LogVersionError
-from qclog.services import backup, people
-from qclog.services.verifying import verify
+from qclog.services.keeping import backup, people
+from qclog.services.keeping.verifying import verify
 from qclog.store import chain, migrations
 from qclog.store.log import Log
 from tests.conftest import submission

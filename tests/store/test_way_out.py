@@ -24,16 +24,18 @@ from qclog.domain.casetype_file import read_sheet
 from qclog.domain.findings import Change, Note
 from qclog.domain.jobs import Person
 from qclog.domain.moments import now
+from qclog.domain.places import Place
 from qclog.domain.stock import ShimMove, ShimSize
 from qclog.domain.ucum import ucum_code
 from qclog.domain.unit_names import PINT_NAME
 from qclog.errors import FolderError, InputError, LogError, LogVersionError
-from qclog.services import capture, jobs, people, sheets
-from qclog.services.capture import Circumstances, Place
-from qclog.services.export_folder import export_folder
-from qclog.services.import_folder import import_folder
-from qclog.services.parquet_copy import export_parquet, import_parquet
-from qclog.services.verifying import short_digest, verify
+from qclog.services.exchange.export_folder import export_folder
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.exchange.parquet_copy import export_parquet, import_parquet
+from qclog.services.jobs import capture, jobs
+from qclog.services.jobs.capture import Circumstances
+from qclog.services.keeping import people, sheets
+from qclog.services.keeping.verifying import short_digest, verify
 from qclog.store import findings as life
 from qclog.store import stock as shelves
 from qclog.store.log import Log

@@ -11,8 +11,8 @@ from qclog import resources
 from qclog.cli import main
 from qclog.demo.workshop import build_workshop
 from qclog.domain.findings import Finding
-from qclog.services.import_folder import import_folder
-from qclog.services.watching import find_all
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.watch.watching import find_all
 from qclog.store.log import Log
 from tests.conftest import submission
 

@@ -15,9 +15,9 @@ from qclog.demo import Workshop, build_workshop, sheet_texts, write_folder
 from qclog.demo.workshop import COLUMNS
 from qclog.domain.casetype_file import read_sheet
 from qclog.exchange.tables import TABLES
-from qclog.services.export_folder import export_folder
-from qclog.services.import_folder import import_folder
-from qclog.services.verifying import verify
+from qclog.services.exchange.export_folder import export_folder
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.keeping.verifying import verify
 from qclog.store.log import Log, Submission
 
 

@@ -17,8 +17,8 @@ from scipy.stats import fisher_exact
 
 from qclog import resources
 from qclog.demo import Workshop, build_workshop, dates
-from qclog.services.import_folder import import_folder
-from qclog.services.series import read_series
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.series.series import read_series
 from qclog.store.log import Log, Submission
 
 FAR = 0.5  # thou: how far a planted mean may lie from its figure by chance, two or more standard errors

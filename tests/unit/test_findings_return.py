@@ -11,7 +11,7 @@ import polars as pl
 import pytest
 
 from qclog.domain.findings import Finding, Note
-from qclog.services.finding_life import Followed, follow
+from qclog.services.watch.finding_life import Followed, follow
 from qclog.watch.findings import find
 from qclog.watch.observations import COLUMNS, TICKS, Observations
 from tests.benchmarks.workshops import Workshop, build

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from qclog.domain.casetypes import Characteristic
-from qclog.services.paper import number_text
-from qclog.services.wording import value_text
+from qclog.words.numbers import number_text
+from qclog.words.sentences import value_text
 
 TILT = Characteristic("tilt", "Tilt across the face", "thou", formula="tilt(stand_off)")
 

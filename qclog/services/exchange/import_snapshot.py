@@ -1,0 +1,64 @@
+"""What the log held when a folder began to be checked: read out in one go, so that others can use the log meanwhile."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from qclog.exchange.folder import Folder
+from qclog.services.keeping.sheets import timezone_of
+from qclog.store.log import Use
+
+_TABLES = (
+    "sheets",
+    "people",
+    "gauges",
+    "gauge_checks",
+    "jobs_all",
+    "parts_all",
+    "comebacks_all",
+    "strikes_all",
+    "finding_notes",
+    "changes",
+    "person_changes",
+    "shim_stock",
+    "shim_movements",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """The log up to entry `revision`: its small tables by the name of their query, and the folder's jobs' readings."""
+
+    revision: int
+    zone: ZoneInfo
+    tables: Mapping[str, list[dict[str, Any]]]
+    readings: pl.DataFrame
+
+    @property
+    def next_entry(self) -> int:
+        """The number of the entry that the import will be, if nobody comes before it."""
+        return self.revision + 1
+
+    def rows(self, query: str) -> list[dict[str, Any]]:
+        """The rows of one of the small tables."""
+        return self.tables[query]
+
+    def readings_of(self, jobs: pl.DataFrame) -> pl.DataFrame:
+        """The readings the log has of the jobs in the column `job`, as sql/queries/readings_of_jobs.sql gives them."""
+        return self.readings.join(jobs.select("job").unique(), on="job", how="semi")
+
+
+def take_snapshot(use: Use, folder: Folder) -> Snapshot:
+    """What checking `folder` needs to know of the log."""
+    named = [folder.tables[table].select("job") for table in ("readings", "strikes")]
+    return Snapshot(
+        revision=use.rows("revision")[0]["revision"],
+        zone=timezone_of(use),
+        tables={query: use.rows(query) for query in _TABLES},
+        readings=use.frame_with("readings_of_jobs", "incoming_jobs", pl.concat(named).drop_nulls().unique()),
+    )

@@ -1,0 +1,1 @@
+"""Jobs and the readings in them: opened, logged, corrected, told."""

@@ -1,0 +1,196 @@
+"""Jobs: opened, added to, found; what is wanted next; and the whole story of one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from qclog.domain.casetypes import Characteristic, Limits, Sheet, Version, condition_of_parts, version_at
+from qclog.domain.jobs import STAGES, Job, Part
+from qclog.domain.places import Place
+from qclog.domain.rights import Act, act_of_detail
+from qclog.errors import InputError, UnknownNameError
+from qclog.measures.judging import NOT_JUDGED, Verdict, judge_reading
+from qclog.measures.results import Result, work_out_all
+from qclog.services.keeping import rights, sheets
+from qclog.store import records
+from qclog.store.log import Log, Submission, Use
+
+MOST_LISTED = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A place that the sheet wants a reading at, and whether one that counts is there."""
+
+    place: Place
+    characteristic: Characteristic
+    done: bool
+
+
+@dataclass(frozen=True, slots=True)
+class StoryReading:
+    """One reading of a job: the row of the log, its characteristic, and how it stood by the limits of that day."""
+
+    row: dict[str, Any]
+    characteristic: Characteristic | None
+    verdict: Verdict
+    version: str
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """Everything the log has of one job, times in UTC."""
+
+    job: dict[str, Any]
+    sheet: Sheet
+    zone: ZoneInfo
+    readings: tuple[StoryReading, ...]
+    derived: tuple[Result, ...]
+    wanted: tuple[Wanted, ...]
+    details: tuple[dict[str, Any], ...]
+    parts: tuple[dict[str, Any], ...]
+    comebacks: tuple[dict[str, Any], ...]
+    visits: tuple[dict[str, Any], ...]
+
+    @property
+    def missing(self) -> tuple[Wanted, ...]:
+        """The places still without a reading."""
+        return tuple(w for w in self.wanted if not w.done)
+
+    def limits_for(self, wanted: Wanted) -> Limits | None:
+        """What a reading at a place will be judged by, new or re-used as this job's parts are; None if by nothing."""
+        parts = [(p["part"], p["condition"]) for p in self.parts]
+        condition = condition_of_parts(wanted.characteristic, parts)
+        found = wanted.characteristic.limit_set(wanted.place.stage, condition)
+        return found[1] if found else None
+
+
+def open_job(log: Log, job: Job, submission: Submission) -> None:
+    """Open a job. InputError if there is one of that number; UnknownNameError without a sheet for its case type."""
+    with log.writing(submission) as use:
+        rights.need(use, submission.by, Act.OPEN_JOB)
+        for name in (n for n in records.DETAILS if getattr(job, n) is not None):
+            rights.need(use, submission.by, act_of_detail(name))
+        records.need(use, "sheet", "case_type", job.case_type, "case type")
+        if use.rows("job_by_id", job=job.job):
+            raise InputError(
+                "there is a job of that number",
+                field="job",
+                found=job.job,
+                hint="go on with it, or choose another number",
+            )
+        _check_variant(use, job.case_type, job.variant)
+        records.add_job(use, job)
+
+
+def say(log: Log, job: str, name: str, value: object, submission: Submission, reason: str | None = None) -> None:
+    """Say something of a job (its `records.DETAILS`); what was said before stays in the log."""
+    with log.writing(submission) as use:
+        row = _job(use, job)
+        rights.need(use, submission.by, act_of_detail(name))
+        if name == "variant" and isinstance(value, str):
+            _check_variant(use, row["case_type"], value)
+        records.add_detail(use, job, name, value, reason)
+
+
+def add_part(log: Log, part: Part, submission: Submission) -> None:
+    """Add a part to a job."""
+    with log.writing(submission) as use:
+        _job(use, part.job)
+        rights.need(use, submission.by, Act.FIT_PART)
+        if part.sub_assembly is not None:
+            records.need(use, "job", "job", part.sub_assembly, "job")
+        records.add_part(use, part)
+
+
+def list_jobs(log: Log, text: str = "", most: int = MOST_LISTED) -> list[dict[str, Any]]:
+    """Jobs, the last touched first; or those whose number, serial, batch, customer reference or lot holds `text`."""
+    with log.reading() as use:
+        if text.strip():
+            return use.rows("jobs_found", text=text.strip(), most=most)
+        return use.rows("jobs", most=most)
+
+
+def _check_variant(use: Use, case_type: str, variant: str | None) -> None:
+    known = [v.code for v in sheets.latest(use, case_type).variants]
+    if variant is not None and known and variant not in known:
+        raise InputError(
+            f"{case_type} has no such variant", field="variant", found=variant, hint="it has " + ", ".join(known)
+        )
+
+
+def _job(use: Use, job: str) -> dict[str, Any]:
+    rows = use.rows("job_by_id", job=job)
+    if not rows:
+        records.need(use, "job", "job", job, "job")
+        raise UnknownNameError("no such job", field="job", found=job)
+    return rows[0]
+
+
+def wanted_places(sheet: Sheet, variant: str | None, job: str, done: set[tuple[str, str, str]]) -> tuple[Wanted, ...]:
+    """What the sheet wants read, stage by stage in its order; `done` holds (characteristic, stage, position)."""
+    return tuple(
+        Wanted(Place(job, c.code, stage, position), c, (c.code, stage, position) in done)
+        for stage in STAGES
+        if stage != "return"
+        for c in sheet.measured(variant)
+        if stage in c.stages
+        for position in c.positions or ("",)
+    )
+
+
+def wanted(log: Log, job: str) -> tuple[Wanted, ...]:
+    """What a job's sheet wants, and what is there."""
+    return tell(log, job).wanted
+
+
+def tell(log: Log, job: str) -> Story:
+    """The whole story of a job. UnknownNameError if there is none."""
+    with log.reading() as use:
+        row = _job(use, job)
+        versions = sheets.versions(use, row["case_type"])
+        readings = use.rows("job_readings", job=job)
+        details = use.rows("job_details", job=job)
+        parts = use.rows("job_parts", job=job)
+        comebacks = use.rows("job_comebacks", job=job)
+        visits = (
+            use.rows("job_visits", case_type=row["case_type"], case_serial=row["case_serial"])
+            if row["case_serial"]
+            else []
+        )
+        zone = sheets.timezone_of(use)
+    moment = max((r["taken_at"] for r in readings), default=row["opened"])
+    sheet = version_at(versions, moment).sheet
+    conditions = [(p["part"], p["condition"]) for p in parts]
+    told = tuple(_judged(r, versions, conditions) for r in readings)
+    done = {(r["characteristic"], r["stage"], r["position"]) for r in readings if r["counts"]}
+    return Story(
+        job=row,
+        sheet=sheet,
+        zone=zone,
+        readings=told,
+        derived=work_out_all(sheet, readings, conditions),
+        wanted=wanted_places(sheet, row["variant"], job, done),
+        details=tuple(details),
+        parts=tuple(parts),
+        comebacks=tuple(comebacks),
+        visits=tuple(visits),
+    )
+
+
+def _judged(row: dict[str, Any], versions: tuple[Version, ...], parts: list[tuple[str, str | None]]) -> StoryReading:
+    sheet = version_at(versions, row["taken_at"]).sheet
+    found = next((c for c in sheet.characteristics if c.code == row["characteristic"]), None)
+    if found is None:
+        return StoryReading(row, None, Verdict(NOT_JUDGED), sheet.version)
+    verdict = judge_reading(
+        found,
+        stage=row["stage"],
+        condition=condition_of_parts(found, parts),
+        low=row["low"],
+        high=row["high"],
+        word=row["word"],
+    )
+    return StoryReading(row, found, verdict, sheet.version)

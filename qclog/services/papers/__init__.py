@@ -1,0 +1,1 @@
+"""Papers: what stands on them, and their way to a file."""

@@ -1,0 +1,49 @@
+"""What every paper has: its frame, the standing caution, its date, and the way to a file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from pathlib import Path
+
+from qclog.domain.moments import show_moment
+from qclog.errors import InputError
+from qclog.report.document import Block, Code, Document
+from qclog.report.html import write_html
+from qclog.report.pdf import set_pdf
+from qclog.services.keeping import sheets
+from qclog.services.keeping.output import new_file
+from qclog.store.log import Log
+
+ENDINGS = (".pdf", ".html")
+_FINEST = 9  # decimals
+FOOT = (
+    "Limits entered by the workshop; the maker's manual and competent, authorised people decide. Nothing here certifies"
+    " that a vehicle or vessel is fit for the road or the water; local law is unaffected."
+)
+
+
+def frame(log: Log, title: str, about: str, blocks: Iterable[Block], code: Code | None = None) -> Document:
+    """A paper dated by the log's last entry, so that the same log gives the same paper."""
+    with log.reading() as use:
+        zone = sheets.timezone_of(use)
+        entries = use.rows("entries")
+    moment = entries[-1]["entered_at"] if entries else datetime(1970, 1, 1)
+    dated = f"from the log as of {show_moment(moment, zone)}" if entries else "from an empty log"
+    return Document(title, about, dated, moment, tuple(blocks), FOOT, code=code)
+
+
+def check_ending(path: Path) -> None:
+    """InputError unless a paper can be written to a file of that name."""
+    if path.suffix.lower() not in ENDINGS:
+        raise InputError(
+            "a paper is a PDF or HTML file", field="file", found=path.name, hint="end its name in .pdf or .html"
+        )
+
+
+def save(document: Document, path: Path, *, replace: bool = False) -> None:
+    """Write a paper to a .pdf or .html file. InputError for another ending, or as `output.new_file` says."""
+    check_ending(path)
+    made = set_pdf(document) if path.suffix.lower() == ".pdf" else write_html(document).encode("utf-8")
+    with new_file(path, replace=replace) as part:
+        part.write_bytes(made)

@@ -1,0 +1,1 @@
+"""One characteristic over many jobs: series, limits, charts, and where one unit stands."""

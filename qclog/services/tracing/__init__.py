@@ -1,0 +1,1 @@
+"""From a failed unit to its readings, parts, gauges and sister units."""

@@ -1,0 +1,238 @@
+"""What the log says of why a unit came back, each point graded with its reason. People decide; this orders the points.
+
+The grades are deliberately hard to earn: `cause` needs a person who recorded the comeback as ours, a finding that
+stands and can't be confounded, a rate of comebacks that luck does not explain, and the unit's own reading outside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import polars as pl
+
+from qclog.domain.findings import Finding
+from qclog.domain.jobs import STAGE_WORDS
+from qclog.domain.places import Place
+from qclog.measures.judging import CLOSE
+from qclog.services.jobs.jobs import Story
+from qclog.services.series.as_received import Change
+from qclog.services.tracing import comeback_risk
+from qclog.services.tracing.comeback_readings import Going
+from qclog.services.tracing.gauge_days import DOUBT, GaugeDay
+from qclog.services.tracing.shop import Shop
+from qclog.services.watch.finding_words import NEXT
+from qclog.words.numbers import number_text, plural, unit_name
+from qclog.words.sentences import asked_text, place_text, reading_text, result_text, verdict_text
+
+CAUSE, CONTRIBUTING, NOT_OURS, OPEN = "cause", "contributing", "not ours", "open"
+GRADES = (CAUSE, CONTRIBUTING, NOT_OURS, OPEN)
+MORE_OFTEN = 0.05
+UNKNOWN = "nobody has said yet whether it is ours"
+READINGS_SHIFT = ("odd machining", "parts lot", "gauge", "worn casing", "odd casing", "drift")
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A point of evidence: its grade (one of GRADES), what it is about, why it has that grade, what would settle it."""
+
+    grade: str
+    about: str
+    reason: str
+    settle: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outside:
+    """A final value that left outside limits, or too close to one to call."""
+
+    code: str
+    text: str
+    out: bool
+
+
+def weigh(
+    shop: Shop,
+    story: Story,
+    findings: Sequence[Finding],
+    gauges: Sequence[GaugeDay],
+    changes: Sequence[Change],
+    going: Sequence[Going] = (),
+) -> tuple[Point, ...]:
+    """Every point of evidence about a job, the weightiest first.
+
+    findings : those that stand and touch the job. going : how readings of its case type go with comebacks.
+    """
+    back = _last_back(story)
+    ours = None if back is None else back["attributable"] or "open"
+    outside = outside_at_dispatch(story)
+    told = {code for f in findings for code in f.characteristics}
+    points = [_recorded(back, story)] if back is not None else []
+    points += [_of_finding(shop, f, ours, outside, gauges) for f in findings]
+    clear = {g.characteristic.code: g.text for g in going if g.clear}
+    points += [_of_outside(o, ours, story, clear) for o in outside if o.out and o.code not in told]
+    suspected = {f.level for f in findings if f.identifier == "gauge"}
+    points += [_of_gauge(g, ours) for g in gauges if g.state == DOUBT and g.gauge not in suspected]
+    points += _of_changes(changes)
+    points += _of_gaps(story)
+    if back is not None and not any(p.grade in (CAUSE, CONTRIBUTING, NOT_OURS) for p in points):
+        points.append(
+            Point(OPEN, "the cause", "nothing in the log explains it", "strip it with readings first, and look")
+        )
+    return tuple(sorted(points, key=lambda p: GRADES.index(p.grade)))
+
+
+def weigh_inside(job: str, gauges: Sequence[GaugeDay], outside: Sequence[Outside]) -> tuple[Point, ...]:
+    """What stands against a sub-assembly built earlier as a job of its own; open, since the unit was read after it."""
+    about = f"sub-assembly built as job {job}"
+    settle = "measure the sub-assembly by itself"
+    doubtful = [Point(OPEN, about, f"gauge {g.gauge} {_gauge_text(g)}", settle) for g in gauges if g.state == DOUBT]
+    return (*doubtful, *(Point(OPEN, about, f"it left with {o.text}", settle) for o in outside if o.out))
+
+
+def outside_at_dispatch(story: Story) -> tuple[Outside, ...]:
+    """Final readings and worked-out values that were out of the limits in force that day, or too close to call."""
+    found = []
+    for t in story.readings:
+        row, c = t.row, t.characteristic
+        if row["counts"] and row["stage"] == "final" and c is not None and (t.verdict.out or t.verdict.result == CLOSE):
+            place = place_text(Place(story.job["job"], c.code, row["stage"], row["position"]), c)
+            said = f"{place}: {reading_text(row)}, {verdict_text(t.verdict, c)}"
+            found.append(Outside(c.code, f"{said} (limits that day {asked_text(c, t.verdict)})", t.verdict.out))
+    for d in story.derived:
+        if d.stage == "final" and (d.verdict.out or d.verdict.result == CLOSE):
+            c = d.characteristic
+            said = f"{c.name}: {result_text(d)}, {verdict_text(d.verdict, c)}"
+            found.append(Outside(c.code, f"{said} (limits that day {asked_text(c, d.verdict)})", d.verdict.out))
+    return tuple(found)
+
+
+def _last_back(story: Story) -> dict[str, Any] | None:
+    return story.comebacks[-1] if story.comebacks else None
+
+
+def _recorded(back: dict[str, Any], story: Story) -> Point:
+    """What people wrote down when it was opened."""
+    said = "no finding was written down"
+    if back["finding"]:
+        said = f"“{back['finding']}” was written down when it was opened"
+    about = f"the complaint: {back['complaint'] or 'none noted'}"
+    if back["attributable"] == "no":
+        left = f"; it left with this outstanding: {story.job['outstanding']}" if story.job["outstanding"] else ""
+        return Point(NOT_OURS, about, f"{said}, and recorded as not ours{left}", "keep the parts and photographs")
+    if back["attributable"] == "yes":
+        return Point(
+            OPEN,
+            about,
+            f"{said}, and recorded as ours; that says what failed, not yet why",
+            "look at the other points",
+        )
+    return Point(OPEN, about, f"{said}; {UNKNOWN}", "decide it, and say who decided")
+
+
+def _of_finding(
+    shop: Shop, finding: Finding, ours: str | None, outside: Sequence[Outside], gauges: Sequence[GaugeDay]
+) -> Point:
+    about = finding.text
+    settle = NEXT[finding.cause]
+    if finding.cause not in READINGS_SHIFT:
+        return Point(
+            OPEN, about, "this widens readings and shifts no unit, so it explains no comeback by itself", settle
+        )
+    out = comeback_risk.months_out(shop.jobs, shop.comebacks, shop.last_known)
+    kin = out.filter(pl.col("case_type").is_in(list(finding.case_types)))
+    compared = comeback_risk.compare(kin, finding.jobs)
+    told = [f"such units: {comeback_risk.comparison_text(compared)}"]
+    more = compared is not None and not compared.warnings and compared.p_value < MORE_OFTEN
+    more = more and compared is not None and compared.rates[1].value > compared.rates[0].value
+    own = [o.text for o in outside if o.out and o.code in finding.characteristics]
+    told.append(
+        f"this unit itself left with {'; '.join(own)}"
+        if own
+        else "its own final readings of this were not out of limits, or not taken"
+    )
+    off = [_gauge_text(g) for g in gauges if finding.identifier == "gauge" and g.gauge == finding.level and g.off]
+    told += off
+    if finding.confounded_with:
+        told.append(
+            "the same units also share " + ", ".join(f"{i.replace('_', ' ')} {n}" for i, n in finding.confounded_with)
+        )
+    if ours == "no":
+        told.append("the comeback was recorded as not ours")
+        return Point(OPEN, about, _sentence(told), settle)
+    if ours != "yes":
+        told.append(UNKNOWN if ours == "open" else "this unit has not come back")
+        return Point(OPEN, about, _sentence(told), settle)
+    if more and own and not finding.confounded_with:
+        told.append("the comeback was recorded as ours")
+        return Point(CAUSE, about, _sentence(told), settle)
+    if more or own or off:
+        return Point(CONTRIBUTING, about, _sentence(told), settle)
+    return Point(OPEN, about, _sentence(told), settle)
+
+
+def _of_outside(one: Outside, ours: str | None, story: Story, clear: Mapping[str, str]) -> Point:
+    leave = "no concession is recorded"
+    if story.job["concession"]:
+        leave = f"released on concession: {story.job['concession']}"
+    if one.code in clear and ours == "yes":
+        reason = f"it left outside a limit, and this reading goes with comebacks of its case type: {clear[one.code]}"
+        return Point(CONTRIBUTING, one.text, f"{reason}; {leave}", "measure the same as received")
+    reason = "it left outside a limit; nothing shows yet that units like it come back more often"
+    return Point(OPEN, one.text, f"{reason}; {leave}", "measure the same as received")
+
+
+def _of_gauge(day: GaugeDay, ours: str | None) -> Point:
+    about = f"gauge {day.gauge}: {plural(day.readings, 'reading')} taken with it"
+    settle = "measure what can still be measured with a gauge that was checked"
+    grade = CONTRIBUTING if day.off and ours == "yes" else OPEN
+    return Point(grade, about, _gauge_text(day), settle)
+
+
+def _gauge_text(day: GaugeDay) -> str:
+    """Why a gauge was in doubt, and what that does to its readings."""
+    if not day.off:
+        return day.why
+    side = "much" if day.off > 0 else "little"
+    return f"{day.why}; so what it read here may be {abs(day.off):g} {day.unit} too {side}"
+
+
+def _of_changes(changes: Sequence[Change]) -> list[Point]:
+    """As received against as built: what happened, which is not why."""
+    told = [
+        f"{c.characteristic.name} {number_text(c.built, c.characteristic)} as built,"
+        f" {number_text(c.received, c.characteristic)} {unit_name(c.characteristic)} as received"
+        for c in changes
+    ]
+    if not told:
+        return []
+    reason = "what changed in service shows what happened to it, not why"
+    return [Point(OPEN, "; ".join(told), reason, "compare with a sound unit after the same hours")]
+
+
+def _of_gaps(story: Story) -> list[Point]:
+    """What the log can't say."""
+    points = []
+    job = story.job
+    if job["outstanding"] and not any(b["attributable"] == "no" for b in story.comebacks):
+        points.append(
+            Point(OPEN, f"it left with this outstanding: {job['outstanding']}", "the log does not say that it was done",
+                  "ask who fitted it, and when")
+        )  # fmt: skip
+    missing = dict.fromkeys(w.characteristic.name for w in story.missing if w.place.stage == "final")
+    if missing:
+        names = ", ".join(missing)
+        reason = "it was not read before it left, so the log can't say whether it was right"
+        points.append(Point(OPEN, f"no final reading of {names}", reason, "measure the part if it is still there"))
+    again = [t for t in story.readings if t.row["struck_why"] or t.row["replaced"]]
+    if again:
+        stages = ", ".join(dict.fromkeys(STAGE_WORDS[t.row["stage"]] for t in again))
+        about = f"{plural(len(again), 'reading')} corrected or struck out ({stages})"
+        reason = "each correction names who and why, and what was read first is kept"
+        points.append(Point(OPEN, about, reason, "ask whoever corrected it"))
+    return points
+
+
+def _sentence(parts: Sequence[str]) -> str:
+    return "; ".join(parts)

@@ -1,0 +1,1 @@
+"""Findings as people meet them: worked out, kept, followed, put into words."""

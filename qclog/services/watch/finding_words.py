@@ -1,0 +1,119 @@
+"""Findings as JSON for other programs, and as a short list a manager reads."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from qclog.domain.findings import Finding, Note
+from qclog.domain.moments import show_moment, write_moment
+from qclog.services.watch.finding_life import Followed
+
+NEXT = {
+    "odd machining": "measure the batch's cases bare (depth, bore) and look at the setup; check the sisters still here",
+    "worn casing": "measure the case bare: bore, ovality, face flatness; decide on sleeving or scrap",
+    "parts lot": "measure three of the lot and three of another; quarantine what is left of it",
+    "gauge": "put it on the check piece; measure three of these units with another gauge",
+    "technician": "let two people measure the same three units with the same gauge; no blame before that",
+    "odd casing": "look at the readings for a slip or swarf; measure it again if it is still here",
+    "drift": "compare the oldest and newest units with one gauge; look for slow changes in supply or setup",
+}
+
+
+def as_json(findings: Iterable[Finding], zone: ZoneInfo) -> list[dict[str, Any]]:
+    """One object for each finding, in the form other programs rely on."""
+    return [
+        {
+            "id": f.id,
+            "cause": f.cause,
+            "identifier": f.identifier,
+            "level": f.level,
+            "case_types": list(f.case_types),
+            "characteristics": list(f.characteristics),
+            "jobs": list(f.jobs),
+            "direction": f.direction,
+            "size_sd": f.size_sd,
+            "size": f.size,
+            "unit": f.unit,
+            "strength": f.strength,
+            "first_job": f.first_job,
+            "last_job": f.last_job,
+            "found_at_job": f.found_at_job,
+            "found_at": write_moment(f.found_at, zone),
+            "confounded_with": [{"identifier": i, "level": n} for i, n in f.confounded_with],
+            "text": f.text,
+        }
+        for f in findings
+    ]
+
+
+def tell(finding: Finding, dispatched: set[str], zone: ZoneInfo) -> list[str]:
+    """A finding in a few lines: what, since when, which units have left, what to check next."""
+    gone = [job for job in finding.jobs if job in dispatched]
+    here = [job for job in finding.jobs if job not in dispatched]
+    lines = [finding.text]
+    lines.append(
+        f"since job {finding.first_job}, last job {finding.last_job}; plain from job {finding.found_at_job} on"
+        f" ({show_moment(finding.found_at, zone)[:10]}); chance of such a finding by luck {strength_text(finding)}"
+    )
+    left = f"{len(gone)} {'has' if len(gone) == 1 else 'have'} left"
+    lines.append(left + (f"; still here: {_few(here)}" if here else ", none is still here"))
+    lines.append(f"check next: {NEXT[finding.cause]}")
+    return lines
+
+
+def strength_text(finding: Finding) -> str:
+    """The strength in words a person reads: `under 1 in 1,000`, `1 in 5`."""
+    if finding.strength < 0.001:
+        return "under 1 in 1,000"
+    return f"about 1 in {max(1, round(1 / finding.strength)):,}"
+
+
+def tell_state(followed: Followed, zone: ZoneInfo) -> list[str]:
+    """What was last said of a finding, and whether it has come back since; nothing where nobody said anything."""
+    lines = []
+    if followed.notes:
+        lines.append(note_text(followed.notes[-1], zone))
+    if followed.returned:
+        n = len(followed.returned)
+        lines.append(
+            f"it was closed and has opened again: {n} unit{'' if n == 1 else 's'} since then"
+            f" show{'s' if n == 1 else ''} the same: {_few(list(followed.returned))}"
+        )
+    if followed.finding is None:
+        lines.append("the readings no longer show it")
+    return lines
+
+
+def tell_history(followed: Followed, zone: ZoneInfo) -> list[str]:
+    """Everything that was said of a finding, the oldest first, and how it stands."""
+    lines = [note_text(note, zone) for note in followed.notes] or ["nobody has said anything of it yet"]
+    return [*lines, *tell_state(followed, zone)[1 if followed.notes else 0 :]]
+
+
+def note_text(note: Note, zone: ZoneInfo) -> str:
+    """`closed by Heron on 2026-03-14 09:30: found worn pad; done replaced`."""
+    said = [f"found: {note.found}" if note.found else "", f"done: {note.done}" if note.done else ""]
+    told = "; ".join(s for s in said if s)
+    return f"{note.state}, says {note.person}, {show_moment(note.noted_at, zone)}" + (f"; {told}" if told else "")
+
+
+def said_of(followed: Followed) -> str:
+    """The finding's sentence, or what it was when someone last spoke of it."""
+    if followed.finding is not None:
+        return followed.finding.text
+    return next((note.told for note in reversed(followed.notes) if note.told), followed.id)
+
+
+def count_settled(settled: Sequence[Followed]) -> str:
+    """`3 closed or rejected`, with those explained and those no longer seen."""
+    counts: dict[str, int] = {}
+    for followed in settled:
+        word = followed.state if followed.state in ("explained", "closed", "rejected") else "no longer seen"
+        counts[word] = counts.get(word, 0) + 1
+    return ", ".join(f"{n} {word}" for word, n in counts.items())
+
+
+def _few(jobs: list[str]) -> str:
+    return ", ".join(jobs[:8]) + (f" and {len(jobs) - 8} more" if len(jobs) > 8 else "")
