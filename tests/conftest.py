@@ -9,11 +9,15 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+from qclog import resources
 from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Gauge, Job, Person
 from qclog.domain.moments import now
+from qclog.services.exchange.import_folder import import_folder
 from qclog.services.jobs import jobs
 from qclog.services.keeping import people, sheets
+from qclog.services.watch import finding_life
+from qclog.services.watch.finding_life import Watched
 from qclog.store.log import Log, Submission
 
 settings.register_profile("qclog", deadline=None)  # a slow machine is no defect
@@ -128,6 +132,20 @@ def log(tmp_path: Path, made_once: Log) -> Log:
 def copied(log: Log, folder: Path) -> Log:
     """A copy of a log that nothing holds open."""
     return Log(Path(shutil.copy(log.path, folder / log.path.name)))
+
+
+@pytest.fixture(scope="session")
+def sample(tmp_path_factory: pytest.TempPathFactory) -> Log:
+    """The sample workshop as a log, which many tests look at and none changes."""
+    log = Log(tmp_path_factory.mktemp("sample") / "demo.duckdb")
+    import_folder(log, resources.folder("sample_data"), submission("sample workshop"), timezone="Europe/London")
+    return log
+
+
+@pytest.fixture(scope="session")
+def watched(sample: Log) -> Watched:
+    """Its findings."""
+    return finding_life.watch(sample)
 
 
 def write_folder(folder: Path, **tables: str) -> Path:

@@ -26,7 +26,7 @@ from qclog.cli import (
 )
 from qclog.cli.stopping import say_stopped, stop_once
 from qclog.errors import FolderError, QclogError, SheetError
-from qclog.store.notices import told_to
+from qclog.notices import told_to
 from qclog.version import __version__
 
 NOUNS = (

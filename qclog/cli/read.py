@@ -91,6 +91,7 @@ def _one(arguments: argparse.Namespace) -> int:
 
 
 def _place(arguments: argparse.Namespace, log: Log) -> Place:
+    from qclog.domain.places import Place
     from qclog.services.jobs import jobs
 
     stage = arguments.stage or _usual_stage(jobs.tell(log, arguments.job).sheet, arguments.characteristic)

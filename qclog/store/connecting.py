@@ -19,7 +19,8 @@ from typing import Any
 
 import duckdb
 
-from qclog.store import contents, notices
+from qclog import notices
+from qclog.store import contents
 from qclog.store.paths import path_for_duckdb
 from qclog.store.trouble import is_held_elsewhere, says_damaged, why_not_opened, why_not_written
 

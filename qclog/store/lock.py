@@ -24,8 +24,8 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
+from qclog import notices
 from qclog.errors import LogBusyError, LogError
-from qclog.store import notices
 
 PATIENCE_SECONDS = 30.0
 _POLL_SECONDS = 0.002

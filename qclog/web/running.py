@@ -7,8 +7,8 @@ from typing import Any
 import streamlit as st
 
 from qclog.errors import LogBusyError, QclogError
+from qclog.notices import told_to
 from qclog.services.jobs.capture import Taken
-from qclog.store.notices import told_to
 from qclog.web import reading, who
 from qclog.web.frame import plain, show_error
 from qclog.words.sentences import place_text

@@ -10,12 +10,12 @@ from typing import Any
 import pytest
 
 from qclog.domain.places import Place
+from qclog.notices import told_to
 from qclog.services.exchange import import_folder as import_folder_module
 from qclog.services.jobs import capture, jobs
 from qclog.services.jobs.capture import Circumstances
 from qclog.services.keeping.verifying import verify
 from qclog.store.log import Log, Submission
-from qclog.store.notices import told_to
 from tests.conftest import submission
 from tests.durability.hands import qclog, work_together
 

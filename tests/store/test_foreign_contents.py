@@ -16,12 +16,12 @@ import pytest
 
 from qclog.domain.jobs import Person
 from qclog.errors import LogDamagedError, LogError
+from qclog.notices import told_to
 from qclog.services.keeping import backup, people
 from qclog.services.keeping.verifying import verify
 from qclog.store import contents, migrations
 from qclog.store.connecting import unread_beside
 from qclog.store.log import Log
-from qclog.store.notices import told_to
 from tests.conftest import submission
 
 ROOT = Path(__file__).parents[2]

@@ -22,7 +22,7 @@ from qclog.store.findings import add_note
 from qclog.store.log import Log
 from qclog.watch import findings as watch_findings
 from tests.conftest import SHEET, submission
-from tests.store.test_findings_life import ID, add_units, close_on, state
+from tests.services.watch.test_findings_life import ID, add_units, close_on, state
 from tests.workshop_with_a_batch import START
 
 

@@ -22,7 +22,7 @@ from tests.cli.test_no_room import qclog, told
 from tests.conftest import make_log, submission
 from tests.store.test_upgrades import rows_in
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 DAY = datetime(2026, 3, 14, 2, 0)
 
 

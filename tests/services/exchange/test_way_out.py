@@ -40,7 +40,7 @@ from qclog.store import findings as life
 from qclog.store import stock as shelves
 from qclog.store.log import Log
 from tests.conftest import SHEET, submission
-from tests.store.test_backup import filled
+from tests.services.keeping.test_backup import filled
 from tests.store.test_upgrades import rows_in
 
 __all__ = ["filled"]  # a fixture
@@ -111,7 +111,7 @@ def test_the_exchange_folder_out_in_and_out_again(full: Log, tmp_path: Path) -> 
 
 def test_the_sample_workshop_out_in_and_out_again(tmp_path: Path) -> None:
     log, again = Log(tmp_path / "a.duckdb"), Log(tmp_path / "b.duckdb")
-    import_folder(log, Path(__file__).parents[2] / "sample_data", submission(), timezone="Europe/London")
+    import_folder(log, Path(__file__).parents[3] / "sample_data", submission(), timezone="Europe/London")
     export_folder(log, tmp_path / "one")
     import_folder(again, tmp_path / "one", submission(), timezone="Europe/London")
     export_folder(again, tmp_path / "two")
