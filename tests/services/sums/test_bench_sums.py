@@ -7,7 +7,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from qclog import resources
 from qclog.bench import mesh
 from qclog.bench.need import need_of
 from qclog.domain.casetype_file import read_sheet
@@ -16,7 +15,6 @@ from qclog.domain.moments import now
 from qclog.domain.places import Place
 from qclog.domain.stock import ShimSize
 from qclog.errors import InputError, UnknownNameError
-from qclog.services.exchange.import_folder import import_folder
 from qclog.services.jobs import capture, jobs
 from qclog.services.jobs.capture import Circumstances
 from qclog.services.keeping import people, sheets, stock
@@ -299,13 +297,6 @@ def test_derived_results_carry_their_uncertainty(log: Log) -> None:
     micrometer = 0.5**2 / 12 + 0.2**2 + 0.15**2
     assert recess.value == pytest.approx(24.5)
     assert recess.u == pytest.approx((feeler + micrometer) ** 0.5)
-
-
-@pytest.fixture(scope="module")
-def sample(tmp_path_factory: pytest.TempPathFactory) -> Log:
-    log = Log(tmp_path_factory.mktemp("sample") / "demo.duckdb")
-    import_folder(log, resources.folder("sample_data"), submission())
-    return log
 
 
 def test_the_backlash_factor_is_learned_from_the_sample(sample: Log) -> None:
