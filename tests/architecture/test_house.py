@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from qclog.cli import build_parser
+from qclog.cli import build_parser, reference
 
 ROOT = Path(__file__).parents[2]
 SOURCES = sorted((ROOT / "qclog").rglob("*.py"))
@@ -83,3 +83,15 @@ def test_no_machine_path_or_registry_is_in_a_tracked_file() -> None:
         check=False,
     )
     assert done.stdout == ""
+
+
+def test_the_command_reference_is_that_of_the_commands() -> None:
+    """Both ways: no command without its lines, no lines without a command (`python -m qclog.cli.reference` writes it)."""
+    assert reference.FILE.read_text(encoding="utf-8") == reference.text()
+
+
+@pytest.mark.parametrize(
+    "room", sorted(p.parent for p in (ROOT / "qclog").rglob("__init__.py") if p.parent != ROOT / "qclog")
+)
+def test_every_room_says_what_it_promises(room: Path) -> None:
+    assert (room / "README.md").exists(), room
