@@ -86,7 +86,7 @@ def test_no_machine_path_or_registry_is_in_a_tracked_file() -> None:
 
 
 def test_the_command_reference_is_that_of_the_commands() -> None:
-    """Both ways: no command without its lines, no lines without a command (`python -m qclog.cli.reference` writes it)."""
+    """Both ways: no command without its lines, no lines without one (`python -m qclog.cli.reference` writes it)."""
     assert reference.FILE.read_text(encoding="utf-8") == reference.text()
 
 
