@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -35,14 +37,14 @@ MOVES = st.tuples(st.integers(-(10**6), 10**6), st.sampled_from([0.25, 0.5, 2.0,
 quick = settings(max_examples=60, deadline=None)
 
 
-def moved(values, move):
+def moved(values: Any, move: Any):
     shift, scale = move
     return np.asarray(values) * scale + shift
 
 
 @quick
 @given(SERIES, MOVES)
-def test_limits_move_with_the_readings(values, move):
+def test_limits_move_with_the_readings(values: Any, move: Any) -> None:
     shift, scale = move
     for function in (limits.individuals, limits.prediction):
         before, after = function(values), function(moved(values, move))
@@ -53,7 +55,7 @@ def test_limits_move_with_the_readings(values, move):
 
 @quick
 @given(SERIES, MOVES)
-def test_summary_moves_with_the_readings(values, move):
+def test_summary_moves_with_the_readings(values: Any, move: Any) -> None:
     shift, scale = move
     before, after = summary.summarise(values), summary.summarise(moved(values, move))
     assert after.mean == pytest.approx(before.mean * scale + shift, rel=1e-12, abs=1e-9)
@@ -63,7 +65,7 @@ def test_summary_moves_with_the_readings(values, move):
 
 @quick
 @given(SERIES)
-def test_mirrored_readings_have_mirrored_limits(values):
+def test_mirrored_readings_have_mirrored_limits(values: Any) -> None:
     before, after = limits.individuals(values), limits.individuals(-np.asarray(values))
     assert after.lower == pytest.approx(-before.upper, abs=1e-9)
     assert after.sigma == pytest.approx(before.sigma)
@@ -71,7 +73,7 @@ def test_mirrored_readings_have_mirrored_limits(values):
 
 @quick
 @given(SERIES, st.randoms(use_true_random=False))
-def test_order_counts_for_moving_ranges_only(values, random):
+def test_order_counts_for_moving_ranges_only(values: Any, random: Any) -> None:
     shuffled = values.copy()
     random.shuffle(shuffled)
     assert limits.prediction(shuffled).upper == pytest.approx(limits.prediction(values).upper, abs=1e-9)
@@ -81,7 +83,7 @@ def test_order_counts_for_moving_ranges_only(values, random):
     assert ordered.sigma <= limits.individuals(values).sigma + 1e-9
 
 
-def test_order_counts_where_it_should():
+def test_order_counts_where_it_should() -> None:
     up_and_down = [1, 5, 1, 5, 1, 5, 1, 5]
     in_two_blocks = sorted(up_and_down)
     assert limits.individuals(up_and_down).sigma > 3 * limits.individuals(in_two_blocks).sigma
@@ -91,7 +93,7 @@ def test_order_counts_where_it_should():
 
 @quick
 @given(SERIES, MOVES)
-def test_signals_do_not_depend_on_the_unit(values, move):
+def test_signals_do_not_depend_on_the_unit(values: Any, move: Any) -> None:
     shift, scale = move
     here = run_tests.find(values, 1.0, 8.0)
     assert run_tests.find(moved(values, move), scale + shift, 8.0 * scale) == here
@@ -105,7 +107,7 @@ def test_signals_do_not_depend_on_the_unit(values, move):
 
 @quick
 @given(SERIES)
-def test_mirrored_readings_signal_on_the_other_side(values):
+def test_mirrored_readings_signal_on_the_other_side(values: Any) -> None:
     swap = {"high": "low", "low": "high", "": ""}
     here = {(s.test, s.first, s.at, s.last, swap[s.side]) for s in run_tests.find(values, 0, 8)}
     there = {(s.test, s.first, s.at, s.last, s.side) for s in run_tests.find(-np.asarray(values), 0, 8)}
@@ -114,7 +116,7 @@ def test_mirrored_readings_signal_on_the_other_side(values):
 
 @quick
 @given(SERIES, MOVES)
-def test_self_starting_scores_are_unit_free(values, move):
+def test_self_starting_scores_are_unit_free(values: Any, move: Any) -> None:
     here, there = short_runs.score(values).scores, short_runs.score(moved(values, move)).scores
     assert np.isnan(here).tolist() == np.isnan(there).tolist()
     known = ~np.isnan(here)
@@ -123,7 +125,7 @@ def test_self_starting_scores_are_unit_free(values, move):
 
 @quick
 @given(SERIES, MOVES)
-def test_change_point_is_unit_free(values, move):
+def test_change_point_is_unit_free(values: Any, move: Any) -> None:
     here, there = change_point.find_change(values), change_point.find_change(moved(values, move))
     # Two splits may be equally good; what must agree is how good the best is.
     assert there.residual_squares == pytest.approx(here.residual_squares * move[1] ** 2, rel=1e-7, abs=1e-7)
@@ -133,7 +135,7 @@ def test_change_point_is_unit_free(values, move):
 
 @quick
 @given(st.lists(st.integers(0, 30), min_size=3, max_size=25), MOVES)
-def test_interval_fit_moves_with_the_readings(values, move):
+def test_interval_fit_moves_with_the_readings(values: Any, move: Any) -> None:
     shift, scale = move
     low, high = np.array(values, float), np.array(values, float) + 1
     here = interval_fit.fit_normal(low, high)
@@ -148,7 +150,7 @@ def test_interval_fit_moves_with_the_readings(values, move):
 
 @quick
 @given(st.lists(st.tuples(st.integers(0, 20), st.integers(1, 6)), min_size=1, max_size=15))
-def test_shape_free_estimate_is_a_distribution(brackets):
+def test_shape_free_estimate_is_a_distribution(brackets: Any) -> None:
     low = [a for a, _ in brackets]
     high = [a + w for a, w in brackets]
     found = turnbull.estimate_shape_free(low, high)
@@ -163,7 +165,7 @@ def test_shape_free_estimate_is_a_distribution(brackets):
 
 @quick
 @given(SERIES, MOVES)
-def test_tests_of_shape_are_unit_free(values, move):
+def test_tests_of_shape_are_unit_free(values: Any, move: Any) -> None:
     here, there = normality.check_normality(values), normality.check_normality(moved(values, move))
     if here.anderson_darling is not None:
         assert there.anderson_darling == pytest.approx(here.anderson_darling, rel=1e-5, abs=1e-7)
@@ -174,7 +176,7 @@ def test_tests_of_shape_are_unit_free(values, move):
 
 @quick
 @given(SERIES, MOVES)
-def test_capability_is_unit_free(values, move):
+def test_capability_is_unit_free(values: Any, move: Any) -> None:
     shift, scale = move
     if np.ptp(values) == 0:
         with pytest.raises(StatisticsError):
@@ -190,7 +192,7 @@ def test_capability_is_unit_free(values, move):
 
 @quick
 @given(st.lists(st.lists(QUARTERS, min_size=2, max_size=8), min_size=2, max_size=6), MOVES)
-def test_group_statistics_are_unit_free(several, move):
+def test_group_statistics_are_unit_free(several: Any, move: Any) -> None:
     far = [moved(g, move) for g in several]
     here, there = groups.compare_means(several), groups.compare_means(far)
     assert there.squares_within == pytest.approx(here.squares_within * move[1] ** 2, rel=1e-7, abs=1e-7)
@@ -203,7 +205,7 @@ def test_group_statistics_are_unit_free(several, move):
 
 @given(st.integers(2, 200), st.floats(0.5, 0.999), st.floats(0.5, 0.995))
 @settings(max_examples=40, deadline=None)
-def test_fewer_readings_mean_wider_limits(n, coverage, confidence):
+def test_fewer_readings_mean_wider_limits(n: int, coverage: Any, confidence: float) -> None:
     assert tolerance.two_sided_factor(n, coverage, confidence) > tolerance.two_sided_factor(n + 1, coverage, confidence)
     assert tolerance.two_sided_factor(n, coverage, confidence) > tolerance.two_sided_factor(
         n, coverage * 0.9, confidence
@@ -214,7 +216,7 @@ def test_fewer_readings_mean_wider_limits(n, coverage, confidence):
     assert capability.bound_two_sided(1.3, n).lower < capability.bound_two_sided(1.3, n + 1).lower
 
 
-def test_a_kind_with_fewer_units_has_wider_limits():
+def test_a_kind_with_fewer_units_has_wider_limits() -> None:
     units = np.tile([9.0, 11.0], 20)
     found = family.pool_spread({str(n): units[:n] for n in (2, 4, 10, 30)})
     widths = [k.upper - k.lower for k in found.kinds.values()]
@@ -223,7 +225,7 @@ def test_a_kind_with_fewer_units_has_wider_limits():
 
 @quick
 @given(st.lists(st.floats(-1e6, 1e6), min_size=0, max_size=12), st.floats(0.01, 10))
-def test_nothing_but_our_own_errors_comes_out(values, step):
+def test_nothing_but_our_own_errors_comes_out(values: Any, step: float) -> None:
     for function in (
         limits.individuals,
         limits.prediction,

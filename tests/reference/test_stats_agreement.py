@@ -8,9 +8,10 @@ from scipy import stats
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats import agreement, components, digits, hotelling
+from tests.reference.conftest import Published
 
 
-def test_peak_flow_meters(published):
+def test_peak_flow_meters(published: Published) -> None:
     # Bland & Altman, Lancet 1986 i 307: printed -2.1, 38.8, -79.7, 75.5, r 0.94, -22.1 .. 17.8, -114.3 .. -45.1
     # (worked from rounded values).
     c = published("bland_altman_1986_pefr")
@@ -23,7 +24,7 @@ def test_peak_flow_meters(published):
     assert np.corrcoef(c["wright1"], c["mini1"])[0, 1] == pytest.approx(0.943279, abs=5e-7)
 
 
-def test_peak_flow_repeats(published):
+def test_peak_flow_repeats(published: Published) -> None:
     # Same paper: within-subject sd 15.3067 (large meter) and 19.9108 (mini); repeatability coefficient printed
     # 43.2 for the large, recomputed 43.29 as 2 sd of the differences.
     c = published("bland_altman_1986_pefr")
@@ -36,7 +37,7 @@ def test_peak_flow_repeats(published):
     assert 2 * np.sqrt((d**2).mean()) == pytest.approx(43.29, abs=6e-3)
 
 
-def test_giavarina(published):
+def test_giavarina(published: Published) -> None:
     # Giavarina, Biochemia Medica 25(2) 2015: printed -27.2, 34.8, -95.4, 41.1.
     c = published("giavarina_2015")
     found = agreement.compare_gauges(c["method_a"], c["method_b"])
@@ -47,7 +48,7 @@ def test_giavarina(published):
     assert found.trend_p < 0.05
 
 
-def test_agreement_of_brackets_finds_bias_and_spread():
+def test_agreement_of_brackets_finds_bias_and_spread() -> None:
     rng = np.random.default_rng(1)
     true = rng.uniform(10, 60, 2000)
     a, b = np.floor(true + rng.normal(0.4, 0.6, 2000)), np.floor(true * 2) / 2
@@ -59,14 +60,14 @@ def test_agreement_of_brackets_finds_bias_and_spread():
     assert agreement.compare_gauges(a + 0.5, b + 0.25).sd.value > 0.66
 
 
-def test_brackets_of_no_width_are_exact_readings():
+def test_brackets_of_no_width_are_exact_readings() -> None:
     x, y = np.random.default_rng(2).normal(0, 1, (2, 12))
     assert agreement.compare_brackets((x, x), (y, y)) == agreement.compare_gauges(x, y)
     thin = agreement.compare_brackets((x - 5e-4, x + 5e-4), (y, y))
     assert thin.sd.upper == pytest.approx(agreement.compare_gauges(x, y).sd.upper, rel=1e-3)
 
 
-def test_brackets_that_explain_everything():
+def test_brackets_that_explain_everything() -> None:
     low = np.array([15.0, 18, 22, 16, 19, 25])
     found = agreement.compare_brackets((low, low + 1), (low, low + 1))
     assert found.sd.lower == 0
@@ -80,7 +81,7 @@ def test_brackets_that_explain_everything():
     assert agreement.compare_gauges([1, 2, 3], [1, 2, 3]).warnings == ("all differences are equal",)
 
 
-def test_share_of_even_digits():
+def test_share_of_even_digits() -> None:
     # Exact binomial: 34 of 40 even p 8.4e-6, 20 of 24 p 0.00154.
     assert digits.judge_share(34, 40).p_value == pytest.approx(8.364584e-6, rel=1e-6)
     assert digits.judge_share(20, 24).p_value == pytest.approx(0.001543879, rel=1e-6)
@@ -92,7 +93,7 @@ def test_share_of_even_digits():
 LEAVES = [2, 3, 4, 5, 6, 7, 8, 10, 12, 14, 15, 16, 18, 20, 22, 25, 30]
 
 
-def test_leaf_set_is_the_null():
+def test_leaf_set_is_the_null() -> None:
     rng = np.random.default_rng(3)
     level, blind = [], []
     for _ in range(150):
@@ -105,7 +106,7 @@ def test_leaf_set_is_the_null():
     assert np.mean(np.array(blind) < 0.05) > 0.9
 
 
-def test_real_preference_is_found():
+def test_real_preference_is_found() -> None:
     rng = np.random.default_rng(4)
     read = np.round(rng.normal(25, 4, 80))
     odd = read % 2 == 1
@@ -125,7 +126,7 @@ def test_real_preference_is_found():
         digits.judge_digits([2, 4], step=1)
 
 
-def test_group_limits_of_the_textbook():
+def test_group_limits_of_the_textbook() -> None:
     # Montgomery, m 20, n 10, p 2, alpha 0.001: printed 13.72 and 15.16; chi-square 13.815511.
     baseline, later = hotelling.group_limits(20, 10, 2, false_alarm=0.001)
     assert baseline == pytest.approx(13.720742, abs=5e-7)
@@ -134,7 +135,7 @@ def test_group_limits_of_the_textbook():
     assert hotelling.group_limits(100_000, 10, 2, false_alarm=0.001)[1] == pytest.approx(13.8155, abs=1e-2)
 
 
-def test_joint_limits_keep_their_false_alarm_rate():
+def test_joint_limits_keep_their_false_alarm_rate() -> None:
     rng = np.random.default_rng(5)
     mix = np.array([[1, 0.8, 0], [0, 0.6, 0.3], [0, 0, 2]])
     inside, later, limits = [], [], None
@@ -148,7 +149,7 @@ def test_joint_limits_keep_their_false_alarm_rate():
     assert limits.baseline_limit < limits.later_limit
 
 
-def test_distances_by_definition_and_drivers():
+def test_distances_by_definition_and_drivers() -> None:
     rng = np.random.default_rng(6)
     units = rng.multivariate_normal([10, 20, 30], [[1, 0.9, 0], [0.9, 1, 0], [0, 0, 4]], 80)
     found = hotelling.set_joint_baseline(units)
@@ -165,7 +166,7 @@ def test_distances_by_definition_and_drivers():
     assert offset.distances == pytest.approx(found.distances, rel=1e-6)
 
 
-def test_joint_edges():
+def test_joint_edges() -> None:
     for call, error in (
         (lambda: hotelling.set_joint_baseline([[1, 2], [2, 3], [3, 5]]), TooFewError),
         (lambda: hotelling.set_joint_baseline([[i, 2 * i] for i in range(9)]), StatisticsError),

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
 from qclog.errors import TooFewError
 from qclog.stats.change_point import find_change, find_rank_change
 from qclog.stats.local_level import fit_local_level
+from tests.reference.conftest import Published
 
 
-def test_nile(published):
+def test_nile(published: Published) -> None:
     # Cobb, Biometrika 65 (1978); break after 1898, means 1097.75 and 849.9722, RSS 1597457.194.
     volume = published("nile")["volume"]
     found = find_change(volume)
@@ -24,14 +27,14 @@ def test_nile(published):
     assert len(found.candidates) < 10
 
 
-def test_nile_by_ranks(published):
+def test_nile_by_ranks(published: Published) -> None:
     # Pettitt, Applied Statistics 28(2) 1979: K 1617 at 28; p = 2 exp(-6K^2/(n^3+n^2)) = 3.591e-7.
     found = find_rank_change(published("nile")["volume"])
     assert (found.statistic, found.after) == (1617, 28)
     assert found.p_value == pytest.approx(3.591e-7, rel=2e-4)
 
 
-def test_nile_local_level(published):
+def test_nile_local_level(published: Published) -> None:
     # Durbin & Koopman, exact diffuse start: printed 15099, 1469.1, -632.54. A default approximate start gives
     # 15078 and 1478.8 elsewhere; the exact one is right.
     found = fit_local_level(published("nile")["volume"])
@@ -40,7 +43,7 @@ def test_nile_local_level(published):
     assert found.log_likelihood == pytest.approx(-632.5456, abs=5e-5)
 
 
-def test_local_level_against_the_full_normal():
+def test_local_level_against_the_full_normal() -> None:
     # The likelihood of the differences of the series, whose covariance is banded, written out in full.
     y = np.cumsum(np.random.default_rng(6).normal(0, 0.5, 40)) + np.random.default_rng(7).normal(0, 1, 40)
     found = fit_local_level(y)
@@ -52,7 +55,7 @@ def test_local_level_against_the_full_normal():
     assert fit_local_level([3.0] * 6).warnings == ("all readings are equal",)
 
 
-def test_best_split_by_brute_force():
+def test_best_split_by_brute_force() -> None:
     rng = np.random.default_rng(12)
     for _ in range(50):
         n = int(rng.integers(4, 30))
@@ -68,7 +71,7 @@ def test_best_split_by_brute_force():
         )
 
 
-def test_chance_of_a_change_where_there_is_none():
+def test_chance_of_a_change_where_there_is_none() -> None:
     rng = np.random.default_rng(13)
     for n in (6, 20, 60):
         p = np.array([find_change(rng.normal(size=n)).p_value for _ in range(800)])
@@ -78,7 +81,7 @@ def test_chance_of_a_change_where_there_is_none():
 
 
 @pytest.mark.parametrize(("n", "after", "size"), [(8, 4, 3.0), (20, 10, 2.0), (20, 4, 1.0), (100, 30, 1.0)])
-def test_candidates_hold_the_true_place(n, after, size):
+def test_candidates_hold_the_true_place(n: int, after: Any, size: int) -> None:
     rng = np.random.default_rng(14)
     held = 0
     for _ in range(600):
@@ -88,7 +91,7 @@ def test_candidates_hold_the_true_place(n, after, size):
     assert held / 600 > 0.95 - 4 * np.sqrt(0.05 * 0.95 / 600)
 
 
-def test_edges():
+def test_edges() -> None:
     with pytest.raises(TooFewError):
         find_change([1, 2, 3])
     flat = find_change([2.0] * 5)

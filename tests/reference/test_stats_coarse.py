@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy import optimize, stats
@@ -12,13 +14,14 @@ from qclog.stats.interval_fit import fit_normal
 from qclog.stats.intervals import estimate_normal
 from qclog.stats.survival import estimate_survival
 from qclog.stats.turnbull import estimate_shape_free
+from tests.reference.conftest import Floats
 
 BINNED = np.repeat([42.0, 47.0, 52.0, 57.0, 72.0], [1, 2, 3, 4, 1])
 GEAR_5 = np.repeat(np.arange(196, 205) * 0.005, [3, 3, 9, 33, 37, 10, 3, 1, 1])
 GEAR_10 = np.repeat(np.arange(98, 103) * 0.01, [5, 17, 68, 9, 1])
 
 
-def test_binned_sample():
+def test_binned_sample() -> None:
     # stats.stackexchange question 60256 (CC BY-SA): mean 53.818, s 7.8335, Sheppard 7.70, ML sd sqrt(n/(n-1)) 7.69.
     assert BINNED.mean() == pytest.approx(53.81818, abs=5e-6)
     found = coarse.correct_spread(BINNED, 5)
@@ -39,7 +42,7 @@ def test_binned_sample():
         (GEAR_10, 0.01, 0.99837462, 0.00633658, 0.00625353, 0.00688767),
     ],
 )
-def test_gear_rounded(values, step, mean, sd, sheppard, raw):
+def test_gear_rounded(values: Any, step: float, mean: float, sd: float, sheppard: Any, raw: Any) -> None:
     fit = fit_normal(*coarse.bracket(values, step))
     assert fit.mean.value == pytest.approx(mean, abs=6e-9)
     assert fit.sd.value == pytest.approx(sd, abs=6e-9)
@@ -48,7 +51,7 @@ def test_gear_rounded(values, step, mean, sd, sheppard, raw):
     assert corrected.raw_sd == pytest.approx(raw, abs=6e-9)
 
 
-def test_gear_at_its_own_step(gear):
+def test_gear_at_its_own_step(gear: list[Floats]) -> None:
     fit = fit_normal(*coarse.bracket(np.concatenate(gear), 0.001))
     assert fit.mean.value == pytest.approx(0.9976400, abs=5e-8)
     assert fit.sd.value == pytest.approx(0.00624077, abs=6e-9)
@@ -56,7 +59,7 @@ def test_gear_at_its_own_step(gear):
     assert corrected.corrected == pytest.approx(0.00624076, abs=6e-9)
 
 
-def test_fit_is_the_maximum_by_general_search():
+def test_fit_is_the_maximum_by_general_search() -> None:
     rng = np.random.default_rng(1)
     for _ in range(20):
         n = int(rng.integers(4, 20))
@@ -67,7 +70,7 @@ def test_fit_is_the_maximum_by_general_search():
         if np.delete(low, 0).max() <= np.delete(high, 1).min():
             continue
 
-        def loss(p, low=low, high=high):
+        def loss(p: Floats, low: Floats = low, high: Floats = high) -> float:
             sd = np.exp(p[1])
             exact = low == high
             mass = stats.norm.cdf(high, p[0], sd) - stats.norm.cdf(low, p[0], sd)
@@ -82,7 +85,7 @@ def test_fit_is_the_maximum_by_general_search():
         assert fit.sd.lower < fit.sd.value < fit.sd.upper
 
 
-def test_exact_readings_give_student_and_chi_square():
+def test_exact_readings_give_student_and_chi_square() -> None:
     x = np.random.default_rng(2).normal(3, 1, 12)
     wide, exact, thin = estimate_normal(x), fit_normal(x, x), fit_normal(x - 1e-6, x + 1e-6)
     for other in (exact, thin):
@@ -91,7 +94,7 @@ def test_exact_readings_give_student_and_chi_square():
     assert exact.sd_unbiased == pytest.approx(wide.sd.value, rel=1e-12)
 
 
-def test_huge_offset_changes_nothing():
+def test_huge_offset_changes_nothing() -> None:
     near = fit_normal([0, 1, 1, 2, 4], [1, 2, 2, 3, 5])
     far = fit_normal(*(np.array(v) + 10_000_000.0 for v in ([0, 1, 1, 2, 4], [1, 2, 2, 3, 5])))
     assert far.sd.value == pytest.approx(near.sd.value, rel=1e-9)
@@ -99,7 +102,7 @@ def test_huge_offset_changes_nothing():
     assert far.mean.value - 1e7 == pytest.approx(near.mean.value, abs=1e-7)
 
 
-def test_all_in_one_step_bounds_the_spread_from_above():
+def test_all_in_one_step_bounds_the_spread_from_above() -> None:
     fit = fit_normal([15] * 6, [16] * 6)
     assert (fit.mean.value, fit.sd.value, fit.sd.lower) == (15.5, 0, 0)
     assert fit.mean.lower <= 15
@@ -115,7 +118,7 @@ def test_all_in_one_step_bounds_the_spread_from_above():
     assert edge.mean.upper > 16
 
 
-def test_what_no_fit_can_come_from():
+def test_what_no_fit_can_come_from() -> None:
     for low, high, error in (
         ([1], [2], TooFewError),
         ([1, 2], [np.inf, np.inf], TooFewError),
@@ -131,7 +134,7 @@ def test_what_no_fit_can_come_from():
             fit_normal(low, high)
 
 
-def test_shape_free_is_kaplan_meier_for_units_still_running():
+def test_shape_free_is_kaplan_meier_for_units_still_running() -> None:
     # With exact and right-open readings Turnbull's estimate is Kaplan and Meier's: Freireich's 6-MP arm.
     times = np.array([6, 6, 6, 6, 7, 9, 10, 10, 11, 13, 16, 17, 19, 20, 22, 23, 25, 32, 32, 34, 35.0])
     event = np.array([1, 1, 1, 0, 1, 0, 1, 0, 0, 1, 1, 0, 0, 0, 1, 1, 0, 0, 0, 0, 0], bool)
@@ -141,7 +144,7 @@ def test_shape_free_is_kaplan_meier_for_units_still_running():
         assert 1 - free.share_below(t)[0] == pytest.approx(s, abs=1e-7)
 
 
-def test_shape_free_is_the_maximum_by_general_search():
+def test_shape_free_is_the_maximum_by_general_search() -> None:
     # Overlapping brackets: best weights on a fine grid by another method (multiplicative updates on the grid).
     rng = np.random.default_rng(3)
     x = rng.normal(10, 2, 30)
@@ -158,7 +161,7 @@ def test_shape_free_is_the_maximum_by_general_search():
     assert sum(free.mass) == pytest.approx(1)
 
 
-def test_shape_free_of_separate_steps_is_the_histogram():
+def test_shape_free_of_separate_steps_is_the_histogram() -> None:
     free = estimate_shape_free([14, 15, 15, 17], [15, 16, 16, 18])
     assert free.lower == (14, 15, 17)
     assert free.mass == pytest.approx((0.25, 0.5, 0.25))
@@ -166,7 +169,7 @@ def test_shape_free_of_separate_steps_is_the_histogram():
     assert free.share_below(15.5) == pytest.approx((0.25, 0.75))
 
 
-def test_sheppard_only_where_it_holds():
+def test_sheppard_only_where_it_holds() -> None:
     rng = np.random.default_rng(4)
     bell = coarse.correct_spread(np.round(rng.normal(0, 1.2, 5000)), 1)
     assert bell.allowed
@@ -180,7 +183,7 @@ def test_sheppard_only_where_it_holds():
     assert coarse.correct_spread([2, 2, 2], 1).corrected == 0
 
 
-def test_step_warning():
+def test_step_warning() -> None:
     assert coarse.step_warning([15, 16, 15, 15, 16], 1).startswith("too coarse to chart: a step of 1")
     assert coarse.step_warning([10, 14, 11, 16, 9], 1) is None
     assert coarse.step_warning([15, 15, 15], 1) is not None
@@ -192,7 +195,7 @@ def test_step_warning():
         coarse.step_warning([1, 2], -1)
 
 
-def test_mean_moving_range_needs_no_correction_for_rounding():
+def test_mean_moving_range_needs_no_correction_for_rounding() -> None:
     # Over all positions of the grid E|rounded difference| = E|difference|; this is why the warning uses it raw.
     rng = np.random.default_rng(5)
     x = rng.normal(0, 1, (2000, 50)) + rng.uniform(0, 1.5, (2000, 1))
@@ -200,13 +203,13 @@ def test_mean_moving_range_needs_no_correction_for_rounding():
     assert np.abs(np.diff(rounded)).mean() == pytest.approx(np.abs(np.diff(x)).mean(), rel=0.01)
 
 
-def test_midpoints_are_for_drawing():
+def test_midpoints_are_for_drawing() -> None:
     assert coarse.midpoints([15, 16], [16, 18]).tolist() == [15.5, 17]
     with pytest.raises(StatisticsError):
         coarse.midpoints([15, 16], [16])
 
 
-def test_limits_of_brackets_see_through_the_steps():
+def test_limits_of_brackets_see_through_the_steps() -> None:
     rng = np.random.default_rng(6)
     x = rng.normal(20.3, 1, 4000)
     low = np.floor(x)
@@ -226,7 +229,7 @@ def test_limits_of_brackets_see_through_the_steps():
 
 @pytest.mark.parametrize("n", [3, 5, 20])
 @pytest.mark.parametrize("step", [0.5, 1.0, 2.0])
-def test_prediction_from_brackets_keeps_its_false_alarm_rate(n, step):
+def test_prediction_from_brackets_keeps_its_false_alarm_rate(n: int, step: float) -> None:
     rng = np.random.default_rng(7)
     outside = []
     for _ in range(250):
@@ -239,13 +242,13 @@ def test_prediction_from_brackets_keeps_its_false_alarm_rate(n, step):
         bracket_limits.prediction_from_brackets([1, 2, 3], [2, 3, np.inf])
 
 
-def test_exact_reading_inside_the_others():
+def test_exact_reading_inside_the_others() -> None:
     fit = fit_normal([5, 5, 4], [5, 6, 6])
     assert (fit.mean.value, fit.sd.value, fit.log_likelihood) == (5, 0, np.inf)
     assert fit.warnings
 
 
-def test_any_brackets_give_a_fit_or_a_reason():
+def test_any_brackets_give_a_fit_or_a_reason() -> None:
     rng = np.random.default_rng(8)
     for _ in range(400):
         n = int(rng.integers(2, 9))

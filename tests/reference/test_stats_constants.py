@@ -9,9 +9,10 @@ import pytest
 
 from qclog.errors import StatisticsError
 from qclog.stats import constants
+from tests.reference.conftest import Published
 
 
-def test_every_constant_of_the_table_from_2_to_25(published):
+def test_every_constant_of_the_table_from_2_to_25(published: Published) -> None:
     # ISO 7870-2 and ASTM E2587 definitions, integrals worked out independently; six decimals are given.
     table = published("control_chart_constants")
     for i, size in enumerate(table["n"]):
@@ -43,7 +44,7 @@ def test_every_constant_of_the_table_from_2_to_25(published):
             assert value == pytest.approx(table[name][i], abs=1e-6), (n, name)
 
 
-def test_closed_forms():
+def test_closed_forms() -> None:
     assert constants.d2(2) == pytest.approx(2 / sqrt(pi), rel=1e-14)
     assert constants.d2(3) == pytest.approx(3 / sqrt(pi), rel=1e-12)
     assert constants.c4(2) == pytest.approx(sqrt(2 / pi), rel=1e-14)
@@ -65,18 +66,18 @@ def test_closed_forms():
         (constants.mean_from_range(3), 1.023),
     ],
 )
-def test_printed_tables_to_a_thousandth(value, printed):
+def test_printed_tables_to_a_thousandth(value: float, printed: float) -> None:
     assert value == pytest.approx(printed, abs=1e-3)
 
 
-def test_e2_of_2_exact_and_as_printed():
+def test_e2_of_2_exact_and_as_printed() -> None:
     # Printed 2.660, which comes from 3/1.128 = 2.6596; the exact value is 2.658681.
     assert 3 / constants.d2(2) == pytest.approx(2.658681, abs=1e-6)
     assert 3 / round(constants.d2(2), 3) == pytest.approx(2.660, abs=1e-3)
 
 
 @pytest.mark.parametrize("n", [4, 30, 150])
-def test_constants_by_simulation(n):
+def test_constants_by_simulation(n: int) -> None:
     samples = np.random.default_rng(11).normal(size=(20_000, n))
     ranges = np.ptp(samples, axis=1)
     sds = samples.std(axis=1, ddof=1)
@@ -86,14 +87,14 @@ def test_constants_by_simulation(n):
     assert constants.c4(n) == pytest.approx(sds.mean(), abs=error * sds.std())
 
 
-def test_c4_meets_itself_where_the_formula_changes():
+def test_c4_meets_itself_where_the_formula_changes() -> None:
     for n in (99, 100, 999, 1000, 100_000):
         series = 1 - 1 / (4 * n) - 7 / (32 * n**2) - 19 / (128 * n**3)
         assert constants.c4(n) == pytest.approx(series, abs=2 / n**4 + 1e-15)
 
 
 @pytest.mark.parametrize("n", [1, 0, -3, 2.5])
-def test_group_too_small(n):
+def test_group_too_small(n: int) -> None:
     for function in (constants.c4, constants.d2, constants.d3):
         with pytest.raises(StatisticsError, match="2 or more"):
             function(n)

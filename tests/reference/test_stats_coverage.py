@@ -6,6 +6,8 @@ scatter of its own number of trials; intervals that are exact must not be too wi
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -23,7 +25,7 @@ SIZES = [5, 20, 100]
 STEPS = [0.0, 1.0]
 
 
-def holds(estimate, truth: float) -> bool:
+def holds(estimate: float, truth: float) -> bool:
     return estimate.lower <= truth <= estimate.upper
 
 
@@ -43,7 +45,7 @@ def draw(rng: np.random.Generator, n: int, step: float) -> tuple[np.ndarray, flo
 
 
 @pytest.mark.parametrize("n", SIZES)
-def test_normal_intervals_of_exact_readings(n):
+def test_normal_intervals_of_exact_readings(n: int) -> None:
     rng = np.random.default_rng(n)
     mean, sd = [], []
     for _ in range(2000):
@@ -57,7 +59,7 @@ def test_normal_intervals_of_exact_readings(n):
 
 @pytest.mark.parametrize("n", SIZES)
 @pytest.mark.parametrize("step", [0.5, 1.0, 2.0])
-def test_likelihood_on_intervals(n, step):
+def test_likelihood_on_intervals(n: int, step: float) -> None:
     rng = np.random.default_rng(n)
     mean, sd = [], []
     for _ in range(250):
@@ -72,7 +74,7 @@ def test_likelihood_on_intervals(n, step):
 @pytest.mark.parametrize("n", SIZES)
 @pytest.mark.parametrize("step", STEPS)
 @pytest.mark.parametrize("place", ["middle", "off", "one side"])
-def test_capability(n, step, place):
+def test_capability(n: int, step: float, place: str) -> None:
     rng = np.random.default_rng(n)
     found: dict[str, list[bool]] = {"cp": [], "cpk": [], "pp": [], "ppk": [], "share_outside": []}
     for _ in range(150 if step == 0 else 80):
@@ -98,7 +100,7 @@ def test_capability(n, step, place):
 
 @pytest.mark.parametrize("n", SIZES)
 @pytest.mark.parametrize("side", ["both", "upper"])
-def test_tolerance_intervals_of_exact_readings(n, side):
+def test_tolerance_intervals_of_exact_readings(n: int, side: str) -> None:
     rng = np.random.default_rng(n)
     x = rng.normal(size=(4000, n))
     factor = tolerance.estimate_tolerance(x[0], side=side).factor
@@ -109,7 +111,7 @@ def test_tolerance_intervals_of_exact_readings(n, side):
 
 
 @pytest.mark.parametrize("n", SIZES)
-def test_tolerance_intervals_of_rounded_readings(n):
+def test_tolerance_intervals_of_rounded_readings(n: int) -> None:
     rng = np.random.default_rng(n)
     hits = []
     for _ in range(300):
@@ -128,7 +130,7 @@ def test_tolerance_intervals_of_rounded_readings(n):
 
 @pytest.mark.parametrize("n", SIZES)
 @pytest.mark.parametrize("step", STEPS)
-def test_bias_of_a_gauge(n, step):
+def test_bias_of_a_gauge(n: int, step: float) -> None:
     rng = np.random.default_rng(n)
     hits = []
     for _ in range(1000):
@@ -139,7 +141,7 @@ def test_bias_of_a_gauge(n, step):
 
 @pytest.mark.parametrize("n", SIZES)
 @pytest.mark.parametrize("step", STEPS)
-def test_agreement_of_gauges(n, step):
+def test_agreement_of_gauges(n: int, step: float) -> None:
     rng = np.random.default_rng(n)
     found: dict[str, list[bool]] = {"bias": [], "sd": [], "lower": [], "upper": []}
     truths = {"bias": 0.3, "sd": 1.0, "lower": 0.3 - 1.96, "upper": 0.3 + 1.96}
@@ -160,7 +162,7 @@ def test_agreement_of_gauges(n, step):
 
 @pytest.mark.parametrize("n", SIZES)
 @pytest.mark.parametrize("step", STEPS)
-def test_percentile_of_any_shape(n, step):
+def test_percentile_of_any_shape(n: int, step: float) -> None:
     rng = np.random.default_rng(n)
     hits = []
     for _ in range(1000):
@@ -174,7 +176,7 @@ def test_percentile_of_any_shape(n, step):
 
 @pytest.mark.parametrize("n", SIZES)
 @pytest.mark.parametrize("step", STEPS)
-def test_trend(n, step):
+def test_trend(n: int, step: float) -> None:
     rng = np.random.default_rng(n)
     hits = []
     for _ in range(800):
@@ -185,7 +187,7 @@ def test_trend(n, step):
 
 @pytest.mark.parametrize("groups", SIZES)
 @pytest.mark.parametrize("step", STEPS)
-def test_variance_components(groups, step):
+def test_variance_components(groups: Any, step: float) -> None:
     # Rounding adds step^2/12 to the variance inside groups, which is what is then estimated.
     rng = np.random.default_rng(groups)
     between, within = [], []
@@ -202,7 +204,7 @@ def test_variance_components(groups, step):
 
 @pytest.mark.parametrize("parts", SIZES)
 @pytest.mark.parametrize("interaction", ["keep", "pool"])
-def test_gauge_study(parts, interaction):
+def test_gauge_study(parts: Any, interaction: Any) -> None:
     rng = np.random.default_rng(parts)
     mixed = 0.7 if interaction == "keep" else 0.0
     truth = {"repeatability": 1.0, "reproducibility": np.hypot(1.5, mixed), "parts": 4.0}
@@ -221,7 +223,7 @@ def test_gauge_study(parts, interaction):
 
 @pytest.mark.parametrize("n", SIZES)
 @pytest.mark.parametrize("case", ["all failed", "some running", "rounded"])
-def test_weibull(n, case):
+def test_weibull(n: int, case: Any) -> None:
     rng = np.random.default_rng(n)
     slope, scale = [], []
     for _ in range(250 if n < 100 else 120):
@@ -242,7 +244,7 @@ def test_weibull(n, case):
 
 
 @pytest.mark.parametrize("n", SIZES)
-def test_share_surviving(n):
+def test_share_surviving(n: int) -> None:
     rng = np.random.default_rng(n)
     hits = []
     for _ in range(600):
@@ -257,7 +259,7 @@ def test_share_surviving(n):
 
 
 @pytest.mark.parametrize("n", SIZES)
-def test_rates_and_shares(n):
+def test_rates_and_shares(n: int) -> None:
     rng = np.random.default_rng(n)
     rate = [holds(rates.estimate_rate(int(k), n), 0.2) for k in rng.poisson(0.2 * n, 1500)]
     share = [holds(rates.estimate_share(int(k), n), 0.2) for k in rng.binomial(n, 0.2, 1500)]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -9,9 +11,10 @@ from scipy import stats
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats import components, gauge_bias, gauge_study, groups
 from qclog.stats.summary import summarise
+from tests.reference.conftest import Floats, Published
 
 
-def split_groups(labels, values):
+def split_groups(labels: Any, values: Any):
     return [values[labels == label] for label in dict.fromkeys(labels.tolist())]
 
 
@@ -28,7 +31,9 @@ def split_groups(labels, values):
         ("SmLs08", 16.08, 18, 201, 0.471830985915493, 0.1, 4),
     ],
 )
-def test_strd_analysis_of_variance(published, name, between, within, f, explained, sd, digits):
+def test_strd_analysis_of_variance(
+    published: Published, name: str, between: float, within: float, f: Any, explained: Any, sd: float, digits: Any
+) -> None:
     columns = published(f"strd_{name}")
     found = groups.compare_means(split_groups(columns["group"], columns["value"]))
     near = 10.0**-digits
@@ -40,7 +45,7 @@ def test_strd_analysis_of_variance(published, name, between, within, f, explaine
 
 
 @pytest.mark.parametrize(("offset", "digits"), [(1.0, 13), (1e6, 9), (1e12, 4)])
-def test_strd_18009_rows(offset, digits):
+def test_strd_18009_rows(offset: float, digits: Any) -> None:
     # SmLs03, 06 and 09 rebuilt from their rule: 9 groups of 2001, first value offset + .4 etc., then +/- 0.1.
     treat = [0.4, 0.3, 0.2, 0.5, 0.4, 0.6, 0.5, 0.4, 0.5]
     columns = [offset + np.array([m, *([m - 0.1, m + 0.1] * 1000)]) for m in treat]
@@ -51,7 +56,7 @@ def test_strd_18009_rows(offset, digits):
     assert found.squares_between == pytest.approx(expected, rel=3 * 10.0**-digits)
 
 
-def test_gear_spreads(gear):
+def test_gear_spreads(gear: list[Floats]) -> None:
     # NIST e-Handbook 1.3.5.7: Bartlett 20.785873 (printed 20.78580, single precision). 1.3.5.10: Levene about
     # the median 1.705917693 (printed 1.705910).
     bartlett = groups.compare_spreads(gear, method="Bartlett")
@@ -70,7 +75,7 @@ def test_gear_spreads(gear):
     assert groups.compare_spreads(gear, method="trimmed").statistic == pytest.approx(2.1537129486, abs=5e-11)
 
 
-def test_gear_means(gear):
+def test_gear_means(gear: list[Floats]) -> None:
     found = groups.compare_means(gear)
     assert found.statistic == pytest.approx(2.2969124134, abs=5e-11)
     assert found.p_value == pytest.approx(0.0226608193, abs=5e-11)
@@ -83,7 +88,7 @@ def test_gear_means(gear):
     assert between.variance.value == pytest.approx(4.5737778e-6, rel=1e-8)
 
 
-def test_one_way_of_the_handbook(published):
+def test_one_way_of_the_handbook(published: Published) -> None:
     # NIST e-Handbook 7.4.3.4.
     columns = published("nist_7_4_3_oneway")
     found = groups.compare_means(split_groups(columns["level"], columns["y"]))
@@ -94,7 +99,7 @@ def test_one_way_of_the_handbook(published):
     assert found.p_value == pytest.approx(0.003248, abs=5e-7)
 
 
-def test_batches_of_the_handbook(published):
+def test_batches_of_the_handbook(published: Published) -> None:
     # NIST e-Handbook 7.4.4; exact values. The page prints 147.74, 36.935, 17.99, 1.799, 20.5, components 11.71
     # and 1.80 (rounding).
     columns = published("nist_7_4_4_batches")
@@ -108,7 +113,7 @@ def test_batches_of_the_handbook(published):
     assert (batch.share, inside.share) == pytest.approx((0.87, 0.13), abs=0.005)
 
 
-def test_resistivity_probe(published):
+def test_resistivity_probe(published: Published) -> None:
     # NIST e-Handbook 2.6.1, probe 2362: pooled day-to-day and run-to-run spreads.
     c = published("nist_resistivity_probe2362")
     means = {1: [95.0928, 99.3060, 96.0357, 101.0602, 94.2148], 2: [95.1243, 99.3098, 96.0765, 101.0790, 94.2438]}
@@ -134,7 +139,7 @@ def test_resistivity_probe(published):
     assert components.pool_sd(between, [1] * 5)[0] == pytest.approx(0.019645, abs=6e-7)
 
 
-def test_nested_components_against_expectations():
+def test_nested_components_against_expectations() -> None:
     rng = np.random.default_rng(1)
     found = []
     for _ in range(60):
@@ -153,7 +158,7 @@ def test_nested_components_against_expectations():
     assert (np.abs(mean - [9, 4, 1]) < 4 * error).all()
 
 
-def test_component_edges():
+def test_component_edges() -> None:
     negative = components.split_variance([1, 5, 2, 4, 1.5, 4.5], [["a", "a", "b", "b", "c", "c"]])
     assert negative.levels[0].variance.value == 0
     assert negative.levels[0].raw < 0
@@ -168,7 +173,7 @@ def test_component_edges():
         components.pool_sd([1, 2], [0, 0])
 
 
-def test_kruskal_wallis_and_pairs_against_scipy():
+def test_kruskal_wallis_and_pairs_against_scipy() -> None:
     rng = np.random.default_rng(2)
     three = [np.round(rng.normal(m, 1, n)) for m, n in ((0, 9), (0.5, 12), (2, 7))]
     ours = groups.compare_ranks(three)
@@ -181,7 +186,7 @@ def test_kruskal_wallis_and_pairs_against_scipy():
         assert d.difference.upper == pytest.approx(ends.high[d.second, d.first], abs=1e-6)
 
 
-def test_two_groups_are_student_and_welch():
+def test_two_groups_are_student_and_welch() -> None:
     rng = np.random.default_rng(3)
     a, b = rng.normal(0, 1, 8), rng.normal(1, 4, 13)
     for equal in (True, False):
@@ -192,7 +197,7 @@ def test_two_groups_are_student_and_welch():
         assert (ours.difference.lower, ours.difference.upper) == pytest.approx((ends.low, ends.high), rel=1e-9)
 
 
-def test_all_pairs_hold_together():
+def test_all_pairs_hold_together() -> None:
     rng = np.random.default_rng(4)
     for equal, sds in ((True, [1, 1, 1, 1]), (False, [1, 2, 4, 1])):
         held = 0
@@ -202,7 +207,7 @@ def test_all_pairs_hold_together():
         assert held / 400 > 0.95 - 4 * np.sqrt(0.05 * 0.95 / 400)
 
 
-def test_adjusted_p_values():
+def test_adjusted_p_values() -> None:
     # Benjamini & Hochberg 1995, table of 15 p-values: four discoveries at 5 %; Bonferroni-Holm three.
     p = [
         0.0001,
@@ -228,7 +233,7 @@ def test_adjusted_p_values():
         groups.adjust_p_values([0.5, 1.5])
 
 
-def test_group_edges():
+def test_group_edges() -> None:
     flat = groups.compare_means([[1, 1], [2, 2]])
     assert (flat.p_value, flat.warnings) == (0, ("no spread inside any group",))
     assert groups.compare_means([[1, 1], [1, 1]]).p_value == 1
@@ -246,12 +251,12 @@ def test_group_edges():
             call()
 
 
-def crossed(published):
+def crossed(published: Published):
     c = published("montgomery_grr_20x3x2")
     return c["value"], c["part"].tolist(), c["operator"].tolist()
 
 
-def test_gauge_study_of_the_textbook(published):
+def test_gauge_study_of_the_textbook(published: Published) -> None:
     # Montgomery, Design and Analysis of Experiments, 20 parts x 3 operators x 2.
     found = gauge_study.study_crossed(*crossed(published))
     squares = [s.squares for s in found.sources]
@@ -273,7 +278,7 @@ def test_gauge_study_of_the_textbook(published):
     assert full.gauge.value**2 == pytest.approx(0.0149123 + 0.991667, abs=5e-7)
 
 
-def test_gauge_study_finds_what_it_was_given():
+def test_gauge_study_finds_what_it_was_given() -> None:
     rng = np.random.default_rng(5)
     parts, persons = rng.normal(0, 5, 60), rng.normal(0, 2, 40)
     mix = rng.normal(0, 1.5, (60, 40))
@@ -286,7 +291,7 @@ def test_gauge_study_finds_what_it_was_given():
     assert found.parts.value == pytest.approx(parts.std(ddof=1), rel=0.05)
 
 
-def test_nested_gauge_study():
+def test_nested_gauge_study() -> None:
     rng = np.random.default_rng(6)
     values, persons, parts = [], [], []
     for o in range(50):
@@ -304,7 +309,7 @@ def test_nested_gauge_study():
     assert found.gauge.lower < np.sqrt(5) < found.gauge.upper
 
 
-def test_gauge_study_edges():
+def test_gauge_study_edges() -> None:
     with pytest.raises(TooFewError):
         gauge_study.study_crossed([1, 2, 3, 4], ["a", "a", "b", "b"], ["x", "y", "x", "y"])
     with pytest.raises(StatisticsError, match="equally often"):
@@ -313,7 +318,7 @@ def test_gauge_study_edges():
     assert perfect.gauge.value == 0
 
 
-def test_bias_and_linearity():
+def test_bias_and_linearity() -> None:
     found = gauge_bias.estimate_bias([10.1, 10.3, 10.2, 10.2], 10)
     t = stats.ttest_1samp([10.1, 10.3, 10.2, 10.2], 10)
     assert (found.statistic, found.p_value) == pytest.approx((t.statistic, t.pvalue), rel=1e-9)

@@ -8,9 +8,10 @@ from scipy import stats
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats import rates, risk_factors, survival, weibull
+from tests.reference.conftest import Published
 
 
-def test_kaplan_meier_of_the_handbook(published):
+def test_kaplan_meier_of_the_handbook(published: Published) -> None:
     # NIST e-Handbook chapter 8: 20 units, 6 failures.
     c = published("nist_km_20units")
     found = survival.estimate_survival(c["hours"], c["failed"])
@@ -19,7 +20,7 @@ def test_kaplan_meier_of_the_handbook(published):
     assert found.median is None
 
 
-def test_diesel_fans(published):
+def test_diesel_fans(published: Published) -> None:
     # Nelson, Applied Life Data Analysis (1982): 70 units, 12 failures, 344440 h. Printed mean 28701 to 28703,
     # slope 1.058, scale 26297.
     c = published("nelson_1982_diesel_fan")
@@ -34,7 +35,7 @@ def test_diesel_fans(published):
     assert after == pytest.approx([0.98571, 0.95672, 0.94200, 0.90775], abs=5e-6)
 
 
-def test_ball_bearings(published):
+def test_ball_bearings(published: Published) -> None:
     # Lieblein & Zelen, J. Res. NBS 57(5) 1956, 23 complete lives.
     (lives,) = published("lieblein_zelen_1956_ball_bearings").values()
     fit = weibull.fit_weibull(lives)
@@ -47,7 +48,7 @@ def test_ball_bearings(published):
     assert fit.slope.value / fit.slope.lower == pytest.approx(1.49, abs=0.06)
 
 
-def test_lecture_example():
+def test_lecture_example() -> None:
     # Example in the SciPy test suite (university lecture): slope 2.149, scale 28.99 printed.
     times = [3, 5, 6, 8, 10, 11, 15, 20, 22, 23, 27, 29, 32, 35, 40, 26, 28, 33, 21, 24]
     running = {6, 10, 11, 20, 27, 33, 24}
@@ -56,7 +57,7 @@ def test_lecture_example():
     assert fit.scale.value == pytest.approx(28.996352, abs=5e-7)
 
 
-def test_leukaemia_remissions(published):
+def test_leukaemia_remissions(published: Published) -> None:
     # Freireich 1963, 6-MP arm, 21 patients.
     c = published("freireich_1963_6mp")
     km = survival.estimate_survival(c["weeks"], c["event"])
@@ -68,7 +69,7 @@ def test_leukaemia_remissions(published):
     assert fit.scale.value == pytest.approx(33.765151, abs=5e-7)
 
 
-def test_survival_and_weibull_against_scipy():
+def test_survival_and_weibull_against_scipy() -> None:
     rng = np.random.default_rng(1)
     life, seen = rng.weibull(1.5, 60) * 100, rng.uniform(20, 200, 60)
     times, failed = np.minimum(life, seen), life <= seen
@@ -85,7 +86,7 @@ def test_survival_and_weibull_against_scipy():
     assert fit.share_failed(fit.life(0.1)) == pytest.approx(0.1)
 
 
-def test_life_edges():
+def test_life_edges() -> None:
     assert survival.estimate_survival([5, 6], [0, 0]).warnings == ("nothing has failed yet",)
     all_gone = survival.estimate_survival([1, 2, 2], [1, 1, 1])
     assert all_gone.surviving[-1] == 0
@@ -105,7 +106,7 @@ def test_life_edges():
     assert scaled.scale.value == pytest.approx(1e6 * weibull.fit_weibull([3, 5, 9]).scale.value)
 
 
-def test_rates_of_the_tables():
+def test_rates_of_the_tables() -> None:
     # Garwood 1936 / Pearson & Hartley: 95 % limits of a Poisson count: 0: 0 .. 3.69; 1: 0.0253 .. 5.57;
     # 5: 1.62 .. 11.67; 10: 4.80 .. 18.39.
     for count, low, high in ((0, 0, 3.69), (1, 0.0253, 5.57), (5, 1.62, 11.67), (10, 4.80, 18.39)):
@@ -121,7 +122,7 @@ def test_rates_of_the_tables():
     assert (found.lower, found.upper) == pytest.approx((reference.low, reference.high), rel=1e-9)
 
 
-def test_comparing_rates_and_shares():
+def test_comparing_rates_and_shares() -> None:
     two = rates.compare_rates([5, 12], [100, 90])
     assert two.p_value == pytest.approx(stats.binomtest(12, 17, 90 / 190).pvalue)
     assert two.ratio.value == pytest.approx((12 / 90) / (5 / 100))
@@ -143,7 +144,7 @@ def test_comparing_rates_and_shares():
     assert exact.p_value == pytest.approx(chi, abs=0.02)
 
 
-def test_three_groups_by_listing_every_table():
+def test_three_groups_by_listing_every_table() -> None:
     counts, sizes = [0, 2, 3], [6, 5, 4]
     chances = {}
     for a in range(6):
@@ -156,13 +157,13 @@ def test_three_groups_by_listing_every_table():
     assert found.p_value == pytest.approx(exact, abs=4 * np.sqrt(exact * (1 - exact) / 20_000))
 
 
-def test_exact_tests_never_cry_wolf_too_often():
+def test_exact_tests_never_cry_wolf_too_often() -> None:
     rng = np.random.default_rng(2)
     two = [rates.compare_rates(rng.poisson([4, 8]).tolist(), [10, 20]).p_value for _ in range(1500)]
     assert np.mean(np.array(two) <= 0.05) < 0.05 + 3 * np.sqrt(0.05 * 0.95 / 1500)
 
 
-def test_too_few_to_say():
+def test_too_few_to_say() -> None:
     assert "too few to say" in rates.compare_rates([1, 0], [10, 10]).warnings[0]
     assert "too few to say" in rates.compare_shares([1, 0], [3, 3]).warnings[0]
     assert rates.compare_shares([9, 1], [20, 22]).warnings == ()
@@ -180,7 +181,7 @@ def test_too_few_to_say():
             call()
 
 
-def test_firth_for_one_yes_no_factor_adds_half_to_every_cell():
+def test_firth_for_one_yes_no_factor_adds_half_to_every_cell() -> None:
     # Firth 1993: for a saturated 2 x 2 table the penalised estimate is that of the table with 1/2 added.
     comeback = [0] * 10 + [1] * 7 + [0] * 3 + [1] * 6
     factor = [0] * 17 + [1] * 9
@@ -188,7 +189,7 @@ def test_firth_for_one_yes_no_factor_adds_half_to_every_cell():
     assert found.log_odds.value == pytest.approx(np.log((6.5 / 3.5) / (7.5 / 10.5)), abs=1e-7)
 
 
-def test_firth_interval_by_plain_profile():
+def test_firth_interval_by_plain_profile() -> None:
     # The penalised likelihood of a 2 x 2 table has a closed profile: one number to search.
     comeback = [0] * 10 + [1] * 7 + [0] * 3 + [1] * 6
     found = risk_factors.relate_to_comebacks([[0] * 17 + [1] * 9], comeback).factors[0].log_odds
@@ -204,7 +205,7 @@ def test_firth_interval_by_plain_profile():
     assert best(found.upper) == pytest.approx(drop, abs=1e-4)
 
 
-def test_risk_stays_finite_when_one_reading_separates():
+def test_risk_stays_finite_when_one_reading_separates() -> None:
     found = risk_factors.relate_to_comebacks([[1, 2, 3, 4, 5, 6, 7, 8]], [0, 0, 0, 0, 1, 1, 1, 1])
     (factor,) = found.factors
     assert 0 < factor.log_odds.value < 5
@@ -214,7 +215,7 @@ def test_risk_stays_finite_when_one_reading_separates():
     assert found.chance([1]) < 0.1
 
 
-def test_risk_finds_the_reading_that_matters():
+def test_risk_finds_the_reading_that_matters() -> None:
     rng = np.random.default_rng(3)
     x, z = rng.normal(20, 2, 800), rng.normal(5, 1, 800)
     came = rng.random(800) < 1 / (1 + np.exp(-(0.6 * (x - 20) - 1.5)))
@@ -225,7 +226,7 @@ def test_risk_finds_the_reading_that_matters():
     assert pack.odds_ratio.lower < 1 < pack.odds_ratio.upper
 
 
-def test_risk_edges():
+def test_risk_edges() -> None:
     for call, error in (
         (lambda: risk_factors.relate_to_comebacks([[1, 2, 3, 4]], [0, 0, 0, 1]), TooFewError),
         (lambda: risk_factors.relate_to_comebacks([[1] * 8], [0, 1] * 4), StatisticsError),

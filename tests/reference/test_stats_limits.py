@@ -12,11 +12,12 @@ from scipy import stats
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats import baseline, constants, group_limits
 from qclog.stats.limits import individuals, prediction
+from tests.reference.conftest import Floats
 
 FLOW = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
 
 
-def test_flow_rates_as_printed():
+def test_flow_rates_as_printed() -> None:
     # NIST e-Handbook 6.3.2.2: mean 50.81, mean MR 1.8778, limits 55.8041 and 45.8159 (d2 rounded to 1.128).
     found = individuals(FLOW, d2=1.128)
     assert found.centre == pytest.approx(50.81, abs=1e-12)
@@ -26,7 +27,7 @@ def test_flow_rates_as_printed():
     assert individuals(FLOW, exact=False).upper == pytest.approx(55.8041, abs=5e-5)
 
 
-def test_flow_rates_exact():
+def test_flow_rates_exact() -> None:
     # Exact d2 = 2/sqrt(pi): 55.80241 and 45.81759; moving-range limit 6.13382.
     found = individuals(FLOW)
     assert found.upper == pytest.approx(55.80241168005054, rel=1e-12)
@@ -38,7 +39,7 @@ def test_flow_rates_exact():
     assert found.warnings == ()
 
 
-def test_too_few_to_set_limits_is_said_but_shown():
+def test_too_few_to_set_limits_is_said_but_shown() -> None:
     found = individuals(FLOW[:4])
     assert not found.enough
     assert "too few to set limits: 4 of 10" in found.warnings
@@ -48,7 +49,7 @@ def test_too_few_to_set_limits_is_said_but_shown():
     assert caught.value.found == 1
 
 
-def test_median_moving_range_resists_wild_readings():
+def test_median_moving_range_resists_wild_readings() -> None:
     rng = np.random.default_rng(3)
     clean = rng.normal(20, 1, 20_000)
     assert individuals(clean, moving_range="median").sigma == pytest.approx(1, abs=0.03)
@@ -58,11 +59,11 @@ def test_median_moving_range_resists_wild_readings():
     assert individuals(wild).sigma > 1.9
 
 
-def test_series_of_other_kinds_give_the_same():
+def test_series_of_other_kinds_give_the_same() -> None:
     assert individuals(pl.Series(FLOW)) == individuals(FLOW) == individuals(np.array(FLOW))
 
 
-def test_huge_offset_keeps_its_digits():
+def test_huge_offset_keeps_its_digits() -> None:
     rng = np.random.default_rng(5)
     small = np.round(rng.normal(0, 0.1, 50), 1)
     near, far = individuals(small), individuals(small + 10_000_000.2)
@@ -70,7 +71,7 @@ def test_huge_offset_keeps_its_digits():
     assert prediction(small + 10_000_000.2).sd == pytest.approx(prediction(small).sd, rel=1e-7)
 
 
-def test_all_equal_and_bad_settings():
+def test_all_equal_and_bad_settings() -> None:
     found = individuals([4.0] * 12)
     assert found.sigma == 0
     assert found.lower == found.upper == 4
@@ -82,7 +83,7 @@ def test_all_equal_and_bad_settings():
 
 
 @pytest.mark.parametrize("n", [2, 3, 8])
-def test_prediction_limits_keep_their_false_alarm_rate(n):
+def test_prediction_limits_keep_their_false_alarm_rate(n: int) -> None:
     samples = np.random.default_rng(7).normal(size=(20_000, n + 1))
     past, following = samples[:, :n], samples[:, n]
     factor = prediction(past[0], false_alarm=0.05).factor
@@ -90,7 +91,7 @@ def test_prediction_limits_keep_their_false_alarm_rate(n):
     assert outside.mean() == pytest.approx(0.05, abs=4 * np.sqrt(0.05 * 0.95 / 20_000))
 
 
-def test_prediction_formula_and_limit_of_many():
+def test_prediction_formula_and_limit_of_many() -> None:
     found = prediction([1.0, 2.0, 4.0], false_alarm=0.0027)
     t = stats.t.ppf(1 - 0.00135, 2)
     assert found.upper == pytest.approx(7 / 3 + t * np.std([1, 2, 4], ddof=1) * np.sqrt(4 / 3), rel=1e-12)
@@ -98,7 +99,7 @@ def test_prediction_formula_and_limit_of_many():
     assert prediction(many, false_alarm=0.0026998).factor == pytest.approx(3, abs=1e-3)
 
 
-def test_gear_batches(gear):
+def test_gear_batches(gear: list[Floats]) -> None:
     # NIST e-Handbook GEAR data: grand mean 0.99764, mean range 0.0181, mean s 0.0055829281.
     by_range, by_sd = group_limits.mean_and_range(gear), group_limits.mean_and_sd(gear)
     assert by_range.centre == pytest.approx(0.99764, abs=1e-12)
@@ -113,7 +114,7 @@ def test_gear_batches(gear):
     assert by_sd.spread_lower[3] == pytest.approx(constants.sd_limits(10)[0] * by_sd.mean_spread, abs=1e-12)
 
 
-def test_three_way_chart(gear):
+def test_three_way_chart(gear: list[Floats]) -> None:
     found = group_limits.between_within(gear)
     means = np.array([g.mean() for g in gear])
     bar = np.abs(np.diff(means)).mean()
@@ -124,7 +125,7 @@ def test_three_way_chart(gear):
     assert found.sigma_total == pytest.approx(np.sqrt(between + within**2), rel=1e-9)
 
 
-def test_three_way_chart_finds_the_spreads_it_was_given():
+def test_three_way_chart_finds_the_spreads_it_was_given() -> None:
     rng = np.random.default_rng(2)
     units = [c + rng.normal(0, 0.5, 4) for c in rng.normal(30, 2, 4000)]
     found = group_limits.between_within(units)
@@ -138,7 +139,7 @@ def test_three_way_chart_finds_the_spreads_it_was_given():
     assert any("between is 0" in w for w in zero.warnings)
 
 
-def test_unequal_groups_widen_for_the_small():
+def test_unequal_groups_widen_for_the_small() -> None:
     rng = np.random.default_rng(4)
     groups = [rng.normal(10, 1, n) for n in (2, 5, 9, 3)]
     found = group_limits.mean_and_range(groups)
@@ -148,7 +149,7 @@ def test_unequal_groups_widen_for_the_small():
         group_limits.mean_and_sd([[1, 2], [3]])
 
 
-def test_baseline_is_rebased_with_a_reason_and_kept():
+def test_baseline_is_rebased_with_a_reason_and_kept() -> None:
     first = baseline.set_baseline(
         FLOW, since=datetime(2026, 1, 5, tzinfo=UTC), by="Heron", reason="first ten units", last=5
     )

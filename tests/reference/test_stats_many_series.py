@@ -10,7 +10,7 @@ from qclog.stats import cusum, ewma, limits, many_series, run_tests
 
 
 @pytest.mark.parametrize("offset", [0.0, 1e7])
-def test_scan_is_each_series_alone(offset):
+def test_scan_is_each_series_alone(offset: float) -> None:
     rng = np.random.default_rng(1)
     sizes = [1, 2, 3, 15, 59, 400, 7, 1, 30]
     starts = np.concatenate([[0], np.cumsum(sizes)[:-1]])
@@ -39,7 +39,7 @@ def test_scan_is_each_series_alone(offset):
         assert np.flatnonzero(both).tolist() == list(sums.signals)
 
 
-def test_blocks_do_not_show():
+def test_blocks_do_not_show() -> None:
     # 300 series of 1000: several blocks; the middle ones must not feel their neighbours.
     rng = np.random.default_rng(2)
     values = rng.normal(0, 1, 300_000) + np.repeat(rng.normal(0, 100, 300), 1000)
@@ -51,7 +51,7 @@ def test_blocks_do_not_show():
         assert found.sigma[i] == pytest.approx(alone.sigma[0], rel=1e-12)
 
 
-def test_scan_edges():
+def test_scan_edges() -> None:
     for values, starts, tests in (
         ([1, 2, 3], [1], run_tests.NELSON_1984),
         ([1, 2, 3], [0, 2, 2], run_tests.NELSON_1984),

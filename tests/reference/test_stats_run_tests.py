@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from qclog.errors import StatisticsError
 from qclog.stats import run_tests
 from qclog.stats.run_length import average_run_length
 from qclog.stats.run_tests import ALL, NELSON_1984, WESTERN_ELECTRIC_1956, find, mark
+from tests.reference.conftest import Published
 
 
 def by_definition(z: list[float], name: str) -> list[bool]:
@@ -47,7 +49,7 @@ def by_definition(z: list[float], name: str) -> list[bool]:
 
 @pytest.mark.parametrize("name", sorted(ALL))
 @pytest.mark.parametrize("kind", ["normal", "rounded", "narrow", "wide", "drift", "zigzag"])
-def test_every_test_as_written(name, kind):
+def test_every_test_as_written(name: str, kind: str) -> None:
     rng = np.random.default_rng(sorted(ALL).index(name))
     z = rng.normal(size=600)
     if kind == "rounded":
@@ -64,7 +66,7 @@ def test_every_test_as_written(name, kind):
 
 
 @pytest.mark.parametrize("name", sorted(ALL))
-def test_many_series_end_to_end_are_judged_apart(name):
+def test_many_series_end_to_end_are_judged_apart(name: str) -> None:
     rng = np.random.default_rng(8)
     sizes = [1, 2, 3, 4, 7, 15, 40, 100, 1, 5]
     pieces = [rng.normal(0.6, 1.4, n) for n in sizes]
@@ -74,7 +76,7 @@ def test_many_series_end_to_end_are_judged_apart(name):
     assert together.tolist() == apart.tolist()
 
 
-def test_signal_says_where_and_which_side():
+def test_signal_says_where_and_which_side() -> None:
     z = [0.1, -0.2, 2.5, 0.3, 2.2, 0, 0, -3.5]
     found = find(z, 0, 1, ["beyond_limit", "two_of_three_far"])
     assert [(s.test, s.first, s.at, s.last, s.side) for s in found] == [
@@ -86,7 +88,7 @@ def test_signal_says_where_and_which_side():
     assert find([101, 109.5], 100, 3)[0].test == "beyond_limit"
 
 
-def test_lines_and_ties():
+def test_lines_and_ties() -> None:
     # A point on a line is not beyond it; one on the centre breaks a run; equal neighbours break 3 and 4.
     assert find([3.0, -3.0], 0, 1, ["beyond_limit"]) == ()
     assert find([1] * 4 + [0] + [1] * 8, 0, 1, ["nine_one_side"]) == ()
@@ -97,7 +99,7 @@ def test_lines_and_ties():
     assert find([], 0, 1) == ()
 
 
-def test_sets_hold_the_published_tests():
+def test_sets_hold_the_published_tests() -> None:
     assert len(NELSON_1984) == 8
     assert [t.count for t in NELSON_1984] == [1, 9, 6, 14, 2, 4, 15, 8]
     assert [(t.count, t.window) for t in WESTERN_ELECTRIC_1956] == [(1, 1), (2, 3), (4, 5), (8, 8)]
@@ -116,7 +118,7 @@ SETS = {
 }
 
 
-def test_run_lengths_of_champ_and_woodall(published):
+def test_run_lengths_of_champ_and_woodall(published: Published) -> None:
     # Champ & Woodall, Technometrics 29(4) 1987, table 1. Remembered printed values 5.41 (C1234 at 1.4; exact
     # 5.419) and 4.42 (at 1.6; exact 4.412) are probably slips of memory: the exact ones are asserted.
     table = published("arl_runs_rules")
@@ -142,11 +144,11 @@ def test_run_lengths_of_champ_and_woodall(published):
         (["beyond_limit"], 370.398),
     ],
 )
-def test_run_lengths_of_single_tests(tests, mean):
+def test_run_lengths_of_single_tests(tests: Any, mean: float) -> None:
     assert average_run_length(tests).mean == pytest.approx(mean, abs=0.006)
 
 
-def test_shewhart_run_lengths():
+def test_shewhart_run_lengths() -> None:
     for shift, mean in ((1, 43.895), (2, 6.303), (3, 1.9998)):
         assert average_run_length(["beyond_limit"], shift=shift).mean == pytest.approx(mean, abs=6e-4)
     wide = average_run_length(["beyond_limit"], spread=1.5)
@@ -155,7 +157,7 @@ def test_shewhart_run_lengths():
     assert average_run_length(["beyond_limit"]).text == "a false alarm every 370 units"
 
 
-def first_signals(tests, shift: float, series: int, length: int, seed: int) -> np.ndarray:
+def first_signals(tests: Any, shift: float, series: int, length: int, seed: int) -> np.ndarray:
     z = np.random.default_rng(seed).normal(shift, 1, (series, length))
     marks = mark(z.ravel(), tests, starts=np.arange(0, z.size, length))
     hit = np.logical_or.reduce(list(marks.values())).reshape(z.shape)
@@ -173,13 +175,13 @@ def first_signals(tests, shift: float, series: int, length: int, seed: int) -> n
         (["fifteen_close", "eight_apart", "fourteen_zigzag"], 0.7, 1500, 4500),
     ],
 )
-def test_run_lengths_by_simulation(tests, shift, series, length):
+def test_run_lengths_by_simulation(tests: Any, shift: float, series: Any, length: int) -> None:
     lengths = first_signals(tests, shift, series, length, 17)
     exact = average_run_length(tests, shift=shift).mean
     assert exact == pytest.approx(lengths.mean(), abs=4 * lengths.std() / np.sqrt(series))
 
 
-def test_steady_runs_do_not_depend_on_where_the_process_is():
+def test_steady_runs_do_not_depend_on_where_the_process_is() -> None:
     # Order only: the waiting time for six rising or falling is the same whatever the mean and spread.
     at_rest = average_run_length(["six_steady"]).mean
     assert average_run_length(["six_steady"], shift=2.5, spread=0.3).mean == pytest.approx(at_rest, rel=1e-9)

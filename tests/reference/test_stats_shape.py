@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy import stats
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats import normality, outliers, percentiles, shape_fit
+from tests.reference.conftest import Published
 
 GRUBBS = [199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57]
 
 
-def test_grubbs():
+def test_grubbs() -> None:
     # NIST e-Handbook 1.3.5.17.1: G 2.4687646, one-sided 5 % critical 2.031652, two-sided 2.126645.
     one = outliers.judge_furthest(GRUBBS, side="high")
     assert one.statistic == pytest.approx(2.4687646, abs=5e-8)
@@ -22,7 +25,7 @@ def test_grubbs():
     assert not outliers.judge_furthest(GRUBBS, side="low").outlier
 
 
-def test_grubbs_zarr13(published):
+def test_grubbs_zarr13(published: Published) -> None:
     # G 2.9186376 (2.918673 remembered: single precision), two-sided 5 % critical 3.597906.
     (values,) = published("nist_zarr13").values()
     found = outliers.judge_furthest(values)
@@ -31,7 +34,7 @@ def test_grubbs_zarr13(published):
     assert not found.outlier
 
 
-def test_tietjen_moore():
+def test_tietjen_moore() -> None:
     # NIST e-Handbook 1.3.5.17.2: E 0.2919994 (printed 0.292); simulated 5 % critical 0.317 (from memory).
     values = [-1.40, -0.44, -0.30, -0.24, -0.22, -0.13, -0.05, 0.06, 0.10, 0.18, 0.20, 0.39, 0.48, 0.63, 1.01]
     found = outliers.judge_several(values, 2)
@@ -41,7 +44,7 @@ def test_tietjen_moore():
     assert sorted(found.suspects) == [-1.40, 1.01]
 
 
-def test_generalized_extreme_deviates(published):
+def test_generalized_extreme_deviates(published: Published) -> None:
     # Rosner, Technometrics 25(2) 1983; NIST e-Handbook 1.3.5.17.3, whose page truncates (3.118, 3.158 ...).
     (values,) = published("nist_rosner_esd").values()
     found = outliers.find_extreme_deviates(values, 10)
@@ -52,7 +55,7 @@ def test_generalized_extreme_deviates(published):
     assert len(found.outliers) == 3
 
 
-def test_grubbs_false_alarm_rate():
+def test_grubbs_false_alarm_rate() -> None:
     rng = np.random.default_rng(1)
     for n in (3, 5, 20):
         x = rng.normal(size=(8000, n))
@@ -61,7 +64,7 @@ def test_grubbs_false_alarm_rate():
         assert (g > critical).mean() == pytest.approx(0.05, abs=4 * np.sqrt(0.05 * 0.95 / 8000))
 
 
-def test_outlier_edges():
+def test_outlier_edges() -> None:
     assert not outliers.judge_furthest([2, 2, 2]).outlier
     assert outliers.find_extreme_deviates([2, 2, 2]).outliers == ()
     # Two masked outliers: the furthest alone does not stand out, up to two do.
@@ -77,7 +80,7 @@ def test_outlier_edges():
             call()
 
 
-def test_normality_of_exact_readings_keeps_its_level_and_sees_skew():
+def test_normality_of_exact_readings_keeps_its_level_and_sees_skew() -> None:
     rng = np.random.default_rng(3)
     found = [normality.check_normality(rng.normal(5, 2, 20)) for _ in range(2000)]
     for p in ([f.anderson_darling_p for f in found], [f.shapiro_wilk_p for f in found]):
@@ -87,7 +90,7 @@ def test_normality_of_exact_readings_keeps_its_level_and_sees_skew():
     assert skewed.shapiro_wilk_p < 0.001
 
 
-def test_anderson_darling_against_its_definition():
+def test_anderson_darling_against_its_definition() -> None:
     x = np.sort(np.random.default_rng(4).normal(5, 2, 17))
     u = stats.norm.cdf((x - x.mean()) / x.std(ddof=1))
     i = np.arange(1, 18)
@@ -99,7 +102,7 @@ def test_anderson_darling_against_its_definition():
 
 
 @pytest.mark.parametrize(("n", "step"), [(20, 1.0), (60, 1.5)])
-def test_normality_of_rounded_readings_keeps_its_level_and_sees_skew(n, step):
+def test_normality_of_rounded_readings_keeps_its_level_and_sees_skew(n: int, step: float) -> None:
     rng = np.random.default_rng(5)
     plain, level, power = [], [], []
     for _ in range(100):
@@ -117,7 +120,7 @@ def test_normality_of_rounded_readings_keeps_its_level_and_sees_skew(n, step):
     assert np.mean(np.array(power) < 0.05) > 0.5
 
 
-def test_normality_edges():
+def test_normality_edges() -> None:
     assert normality.check_normality([1, 1, 1]).warnings == ("all readings are equal",)
     assert normality.check_normality([1, 2, 1, 2, 1, 1], step=1).anderson_darling_p is None
     assert "step" in normality.check_normality([1, 2, 1, 2, 3, 2, 2, 1] * 4).warnings[0]
@@ -129,7 +132,7 @@ def test_normality_edges():
     assert far.anderson_darling == pytest.approx(near.anderson_darling, rel=1e-6)
 
 
-def test_normal_scores():
+def test_normal_scores() -> None:
     # Blom 1958: for five readings the scores are those of (i - 3/8)/(5 1/4).
     expected = stats.norm.ppf((np.arange(1, 6) - 0.375) / 5.25)
     assert normality.normal_scores([50, 10, 20, 40, 30]) == pytest.approx(expected[[4, 0, 1, 3, 2]])
@@ -144,7 +147,7 @@ def test_normal_scores():
         ("Weibull", lambda r, n: 4 * r.weibull(1.3, n), lambda x: stats.weibull_min.fit(x, floc=0)),
     ],
 )
-def test_shapes_against_scipy(name, draw, reference):
+def test_shapes_against_scipy(name: str, draw: Any, reference: Any) -> None:
     x = draw(np.random.default_rng(6), 400)
     found = shape_fit.choose_shape(x, trials=39)
     fitted = next(f for f in found.tried if f.name == name)
@@ -157,7 +160,7 @@ def test_shapes_against_scipy(name, draw, reference):
     assert found.fits
 
 
-def test_exponential_percentiles():
+def test_exponential_percentiles() -> None:
     # Exponential with mean 1: 0.0013509, 0.6931472, 6.6076507 (closed form); fitted as Weibull or gamma.
     x = -np.log1p(-(np.arange(100_000) + 0.5) / 100_000)
     for fitted in shape_fit.choose_shape(x, trials=0).tried:
@@ -167,7 +170,7 @@ def test_exponential_percentiles():
             assert fitted.low == pytest.approx(0.0013509, rel=2e-2)
 
 
-def test_shape_of_rounded_flatness():
+def test_shape_of_rounded_flatness() -> None:
     fits, scales, ahead = [], [], []
     for seed in range(12):
         x = np.round(np.abs(np.random.default_rng(seed).normal(0, 2.5, 120)))
@@ -181,7 +184,7 @@ def test_shape_of_rounded_flatness():
     assert min(ahead) > 2
 
 
-def test_no_shape_fits_two_heaps():
+def test_no_shape_fits_two_heaps() -> None:
     rng = np.random.default_rng(8)
     x = np.concatenate([rng.normal(10, 0.3, 60), rng.normal(20, 0.3, 60)])
     found = shape_fit.choose_shape(x)
@@ -189,7 +192,7 @@ def test_no_shape_fits_two_heaps():
     assert "no shape fits well: use percentile limits" in found.warnings
 
 
-def test_shape_edges():
+def test_shape_edges() -> None:
     assert "below half the smallest" in shape_fit.choose_shape([0, 0, 1, 2, 3, 1, 2, 4, 2]).warnings[0]
     far = shape_fit.choose_shape(1e7 + np.random.default_rng(9).normal(0, 0.1, 40), bound=None)
     assert far.best.name == "normal"
@@ -203,7 +206,7 @@ def test_shape_edges():
             call()
 
 
-def test_percentile_limits():
+def test_percentile_limits() -> None:
     found = percentiles.limit_by_percentiles(np.arange(1, 1000), false_alarm=0.01)
     assert (found.lower, found.upper) == pytest.approx((5, 995))
     assert found.reached == pytest.approx(0.01)
@@ -220,7 +223,7 @@ def test_percentile_limits():
     assert outside / 4000 == pytest.approx(0.05, abs=4 * np.sqrt(0.05 * 0.95 / 4000))
 
 
-def test_percentile_interval_ranks():
+def test_percentile_interval_ranks() -> None:
     # Median of 10: the 95 % interval is the 2nd to the 9th (binomial, 97.9 % reached), as tables give.
     found = percentiles.estimate_percentile(np.arange(1, 11), 0.5)
     assert (found.value, found.lower, found.upper) == (5.5, 2, 9)

@@ -13,7 +13,7 @@ from qclog.stats.limits import prediction
 FLOW = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
 
 
-def test_scores_of_the_flow_rates():
+def test_scores_of_the_flow_rates() -> None:
     # Quesenberry, J. Quality Technology 23(3) 1991, both parameters unknown: formula worked independently on
     # the NIST flow rates (no published worked numbers).
     found = short_runs.score(FLOW).scores
@@ -25,7 +25,7 @@ def test_scores_of_the_flow_rates():
     assert known[1:] == pytest.approx(expected, abs=5e-6)
 
 
-def test_cusum_of_the_flow_rates():
+def test_cusum_of_the_flow_rates() -> None:
     # Hawkins, The Statistician 36 (1987): k 0.5.
     found = short_runs.score_cusum(FLOW, allowance=0.5, limit=5)
     upper = [0, 0, 0.03868, 0.67220, 0, 0.51146, 1.49003, 2.08886, 3.03387, 3.15274]
@@ -35,7 +35,7 @@ def test_cusum_of_the_flow_rates():
     assert found.signals == ()
 
 
-def test_scores_by_the_formula_one_at_a_time():
+def test_scores_by_the_formula_one_at_a_time() -> None:
     x = np.random.default_rng(1).normal(5, 3, 30)
     both, mean_known = short_runs.score(x).scores, short_runs.score(x, mean=5).scores
     for r in range(3, 31):
@@ -47,7 +47,7 @@ def test_scores_by_the_formula_one_at_a_time():
     assert short_runs.score(x, mean=5, sigma=3).scores == pytest.approx((x - 5) / 3)
 
 
-def test_scores_are_independent_unit_normals():
+def test_scores_are_independent_unit_normals() -> None:
     rng = np.random.default_rng(2)
     scores = np.array([short_runs.score(rng.normal(100, 7, 12)).scores[2:] for _ in range(3000)])
     assert stats.kstest(scores.ravel(), "norm").pvalue > 0.001
@@ -55,7 +55,7 @@ def test_scores_are_independent_unit_normals():
     assert np.abs(together).max() < 4.5 / np.sqrt(3000)
 
 
-def test_far_readings_keep_a_finite_score():
+def test_far_readings_keep_a_finite_score() -> None:
     found = short_runs.score([1, 2, 1, 2, 1, 1e60]).scores
     assert np.isfinite(found[2:]).all()
     # A hundred degrees of freedom: below what a double can hold as a probability.
@@ -66,7 +66,7 @@ def test_far_readings_keep_a_finite_score():
     assert far[1] == pytest.approx(np.sqrt(-2 * logs), rel=0.02)
 
 
-def test_equal_start_says_nothing_yet():
+def test_equal_start_says_nothing_yet() -> None:
     found = short_runs.score([5, 5, 5, 6, 5])
     assert np.isnan(found.scores[:4]).all()
     assert np.isfinite(found.scores[4])
@@ -76,7 +76,7 @@ def test_equal_start_says_nothing_yet():
         short_runs.score([1, 2], sigma=0)
 
 
-def test_deviations_pool_kinds():
+def test_deviations_pool_kinds() -> None:
     rng = np.random.default_rng(3)
     kinds = ["a", "b", "c", "a"] * 50
     centre = {"a": 10.0, "b": 200.0, "c": -5.0}
@@ -90,7 +90,7 @@ def test_deviations_pool_kinds():
     assert "rare left out: one reading and no target" in own.warnings
 
 
-def test_deviations_from_own_mean_keep_their_spread():
+def test_deviations_from_own_mean_keep_their_spread() -> None:
     # Three of each of 2000 kinds: without the widening the spread would read 0.816.
     rng = np.random.default_rng(4)
     kinds = np.repeat(np.arange(2000), 3).astype(str)
@@ -98,7 +98,7 @@ def test_deviations_from_own_mean_keep_their_spread():
     assert np.sqrt((found.deviations**2).mean()) == pytest.approx(1, rel=0.03)
 
 
-def test_unlike_spreads_are_said():
+def test_unlike_spreads_are_said() -> None:
     rng = np.random.default_rng(5)
     x = np.concatenate([rng.normal(0, 1, 40), rng.normal(0, 6, 40)])
     found = family.pool_deviations(x, ["a"] * 40 + ["b"] * 40, {"a": 0, "b": 0})
@@ -110,7 +110,7 @@ def test_unlike_spreads_are_said():
         family.pool_deviations([1, 2], ["a", "b"])
 
 
-def test_family_spread_lies_between_own_and_all():
+def test_family_spread_lies_between_own_and_all() -> None:
     rng = np.random.default_rng(6)
     groups = {f"k{i}": rng.normal(0, s, 25) for i, s in enumerate(np.geomspace(0.5, 2, 10))}
     found = family.pool_spread(groups)
@@ -123,7 +123,7 @@ def test_family_spread_lies_between_own_and_all():
 
 
 @pytest.mark.parametrize("freedom", [4.0, 1e9])
-def test_rare_kind_has_limits_that_hold(freedom):
+def test_rare_kind_has_limits_that_hold(freedom: float) -> None:
     # Spreads drawn as the method supposes; the kinds have 1, 3, 3, 5, 12 and 30 units.
     rng = np.random.default_rng(7)
     inside = {1: [], 3: []}
@@ -141,7 +141,7 @@ def test_rare_kind_has_limits_that_hold(freedom):
         assert np.mean(hits) > 0.90, n
 
 
-def test_family_edges():
+def test_family_edges() -> None:
     with pytest.raises(TooFewError):
         family.pool_spread({"a": [1.0], "b": [2.0]})
     flat = family.pool_spread({"a": [1.0, 1.0], "b": [2.0, 2.0, 2.0]})

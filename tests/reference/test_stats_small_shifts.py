@@ -7,9 +7,10 @@ import pytest
 
 from qclog.errors import StatisticsError
 from qclog.stats import cusum, ewma
+from tests.reference.conftest import Published
 
 
-def test_ewma_example(published):
+def test_ewma_example(published: Published) -> None:
     # NIST e-Handbook 6.3.2.4: lambda 0.3, target 50, s 2.0539. The printed LCL 47.4115 is truncated
     # (47.411568); the averages are printed to two decimals.
     values = published("nist_ewma_example")["y"]
@@ -25,7 +26,7 @@ def test_ewma_example(published):
     assert widening.upper[:5] == pytest.approx(first, abs=6e-7)
 
 
-def test_cusum_example(published):
+def test_cusum_example(published: Published) -> None:
     # NIST e-Handbook 6.3.2.3: target 325, k 0.3175, h 4.1959, in the unit of the readings.
     values = published("nist_cusum_example")["xbar"]
     found = cusum.chart(values, 325, 1, allowance=0.3175, limit=4.1959)
@@ -42,13 +43,13 @@ def test_cusum_example(published):
     assert (values - 325).sum() == pytest.approx(19.075, abs=1e-9)
 
 
-def test_cusum_limit_of_the_example_is_with_beta_zero():
+def test_cusum_limit_of_the_example_is_with_beta_zero() -> None:
     # The printed h = 4.1959 takes beta as 0; with the stated beta = 0.01 it would be 4.18948.
     assert 0.3175 * 2 * np.log(1 / 0.00135) == pytest.approx(4.195858, abs=1e-6)
     assert 0.3175 * 2 * np.log(0.99 / 0.00135) == pytest.approx(4.18948, abs=5e-6)
 
 
-def test_ewma_run_lengths(published):
+def test_ewma_run_lengths(published: Published) -> None:
     # Lucas & Saccucci, Technometrics 32(1) 1990, four settings by ten shifts.
     table = published("arl_ewma")
     for i, weight in enumerate(table["lambda"]):
@@ -59,7 +60,7 @@ def test_ewma_run_lengths(published):
                 assert found == pytest.approx(values[i], rel=1e-6, abs=1e-4), (weight, shift)
 
 
-def test_cusum_run_lengths(published):
+def test_cusum_run_lengths(published: Published) -> None:
     # Textbook tables after Lucas & Crosier 1982.
     table = published("arl_cusum_two_sided")
     for i, allowance in enumerate(table["k"]):
@@ -79,11 +80,11 @@ def test_cusum_run_lengths(published):
     # Hawkins 1993 for a false alarm every 370; k 1.5 is printed 1.61, which is 0.006 high.
     [(0.25, 8.008), (0.5, 4.774), (0.75, 3.339), (1.0, 2.516), (1.25, 1.986), (1.5, 1.604)],
 )
-def test_cusum_limits_for_370(allowance, limit):
+def test_cusum_limits_for_370(allowance: float, limit: float) -> None:
     assert cusum.choose_limit(allowance, 370) == pytest.approx(limit, abs=6e-4)
 
 
-def test_siegmund_approximation_is_near():
+def test_siegmund_approximation_is_near() -> None:
     # Siegmund 1985: one-sided h 5 938.222, h 4 two-sided 169.05.
     def siegmund(h: float, drift: float) -> float:
         b = h + 1.166
@@ -98,7 +99,7 @@ def test_siegmund_approximation_is_near():
     assert cusum.average_run_length(0.5, 5, sides=1, shift=1) == pytest.approx(10.336, rel=0.01)
 
 
-def test_charts_equal_plain_loops():
+def test_charts_equal_plain_loops() -> None:
     x = np.random.default_rng(9).normal(30, 2, 400)
     x[200:] += 2
     chart = ewma.chart(x, 30, 2, weight=0.15, start=33)
@@ -121,7 +122,7 @@ def test_charts_equal_plain_loops():
 
 
 @pytest.mark.parametrize("shift", [0.0, 1.0])
-def test_ewma_run_length_with_widening_limits_by_simulation(shift):
+def test_ewma_run_length_with_widening_limits_by_simulation(shift: float) -> None:
     z = np.random.default_rng(21).normal(shift, 1, (4000, 900))
     level, alive, lengths = np.zeros(4000), np.ones(4000, bool), np.full(4000, 900.0)
     for t in range(900):
@@ -135,12 +136,12 @@ def test_ewma_run_length_with_widening_limits_by_simulation(shift):
     assert exact == pytest.approx(lengths.mean(), abs=4 * lengths.std() / np.sqrt(4000) + 0.5)
 
 
-def test_ewma_with_all_weight_on_the_newest_is_a_plain_chart():
+def test_ewma_with_all_weight_on_the_newest_is_a_plain_chart() -> None:
     assert ewma.average_run_length(1, 3) == pytest.approx(370.398, abs=1e-3)
     assert ewma.average_run_length(1, 3, shift=1, exact=True) == pytest.approx(43.895, abs=1e-3)
 
 
-def test_settings_for_a_wanted_interval():
+def test_settings_for_a_wanted_interval() -> None:
     for every in (100, 370, 2000):
         found = ewma.choose_settings(every, shift=1.5)
         assert ewma.average_run_length(found.weight, found.factor) == pytest.approx(every, rel=1e-5)
@@ -151,7 +152,7 @@ def test_settings_for_a_wanted_interval():
     assert ewma.choose_settings(370, shift=0.5).weight < ewma.choose_settings(370, shift=2).weight
 
 
-def test_bad_settings():
+def test_bad_settings() -> None:
     for call in (
         lambda: ewma.chart([1, 2], 0, 1, weight=0),
         lambda: ewma.chart([1, 2], 0, 1, weight=1.2),

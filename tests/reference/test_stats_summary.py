@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -9,6 +11,7 @@ from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.intervals import estimate_normal
 from qclog.stats.randomness import count_runs, fit_trend
 from qclog.stats.summary import correlate_neighbours, summarise
+from tests.reference.conftest import Published
 
 
 @pytest.mark.parametrize(
@@ -21,7 +24,7 @@ from qclog.stats.summary import correlate_neighbours, summarise
         ("nist_strd_michelso", 299.8524, 0.0790105478190518, 0.535199668621283),
     ],
 )
-def test_strd_data_sets(published, name, mean, sd, neighbours):
+def test_strd_data_sets(published: Published, name: str, mean: float, sd: float, neighbours: Any) -> None:
     (values,) = published(name).values()
     found = summarise(values)
     assert found.mean == pytest.approx(mean, rel=1e-13)
@@ -30,7 +33,7 @@ def test_strd_data_sets(published, name, mean, sd, neighbours):
     assert correlate_neighbours(values) == pytest.approx(neighbours, rel=1e-11)
 
 
-def test_strd_numacc():
+def test_strd_numacc() -> None:
     # NIST StRD NumAcc1 to 3; certified mean, sd and lag-1 autocorrelation.
     assert summarise([10000001, 10000003, 10000002]).sd == 1.0
     assert correlate_neighbours([10000001, 10000003, 10000002]) == -0.5
@@ -46,7 +49,7 @@ def test_strd_numacc():
     assert correlate_neighbours(huge) == pytest.approx(-0.999, rel=1e-7)
 
 
-def test_zarr13(published):
+def test_zarr13(published: Published) -> None:
     # NIST e-Handbook 1.4.2.8 heat flow meter: mean, sd, 95 % interval, runs, slope, neighbours.
     (values,) = published("nist_zarr13").values()
     found = summarise(values)
@@ -62,7 +65,7 @@ def test_zarr13(published):
     assert correlate_neighbours(values) == pytest.approx(0.2805783505, abs=5e-11)
 
 
-def test_lew_runs_about_the_median(published):
+def test_lew_runs_about_the_median(published: Published) -> None:
     # NIST e-Handbook 1.3.5.13; printed Z 2.6938.
     (values,) = published("nist_strd_lew").values()
     found = count_runs(values)
@@ -71,7 +74,7 @@ def test_lew_runs_about_the_median(published):
     assert found.statistic == pytest.approx(2.6937826, abs=5e-8)
 
 
-def test_small_and_odd_series():
+def test_small_and_odd_series() -> None:
     one = summarise([7.5])
     assert (one.n, one.mean, one.sd, one.median) == (1, 7.5, None, 7.5)
     assert one.warnings
@@ -86,7 +89,7 @@ def test_small_and_odd_series():
         correlate_neighbours([1])
 
 
-def test_error_names_field_and_place():
+def test_error_names_field_and_place() -> None:
     with pytest.raises(StatisticsError) as caught:
         summarise([1, 2, float("nan")])
     assert caught.value.field == "values"
