@@ -71,13 +71,13 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _print_standing(log: Log, shown: list[Followed], zone: ZoneInfo, *, replay: bool) -> None:
     from qclog.domain.moments import show_moment
-    from qclog.services.jobs import jobs
+    from qclog.services.jobs.whereabouts import read_jobs_out
     from qclog.services.watch import finding_words
 
     if not shown:
         print("Nothing stands out after allowing for everything that was looked at.")
         return
-    gone = {row["job"] for row in jobs.list_jobs(log, most=10_000_000) if row["dispatched"] is not None}
+    gone = read_jobs_out(log)
     for number, followed in enumerate(shown, start=1):
         finding = followed.finding
         if finding is None:
@@ -123,7 +123,7 @@ def say(arguments: argparse.Namespace) -> int:
 
 def show_one(arguments: argparse.Namespace) -> int:
     """Show a finding with its history."""
-    from qclog.services.jobs import jobs
+    from qclog.services.jobs.whereabouts import read_jobs_out
     from qclog.services.watch import finding_life, finding_words
 
     log = options.log_of(arguments)
@@ -134,7 +134,7 @@ def show_one(arguments: argparse.Namespace) -> int:
         print(f"  {finding_words.said_of(followed)}")
         print("  the readings no longer show it")
     else:
-        gone = {row["job"] for row in jobs.list_jobs(log, most=10_000_000) if row["dispatched"] is not None}
+        gone = read_jobs_out(log)
         for line in finding_words.tell(followed.finding, gone, zone):
             print(f"  {line}")
         print(f"  jobs: {', '.join(followed.finding.jobs)}")

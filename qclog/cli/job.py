@@ -110,9 +110,13 @@ def _moment(log: Any, text: str | None) -> Any:
 def list_some(arguments: argparse.Namespace) -> int:
     """List jobs."""
     from qclog.cli.columns import print_columns
+    from qclog.domain.moments import show_moment
     from qclog.services.jobs import jobs
+    from qclog.services.keeping.sheets import timezone_of
 
-    rows = jobs.list_jobs(options.log_of(arguments), arguments.text)
+    log = options.log_of(arguments)
+    with log.reading() as use:
+        rows, zone = jobs.list_jobs(log, arguments.text), timezone_of(use)
     print_columns(
         ("job", "case type", "serial", "rebuild", "batch", "opened", "dispatched"),
         [
@@ -122,8 +126,8 @@ def list_some(arguments: argparse.Namespace) -> int:
                 r["case_serial"],
                 r["rebuild"],
                 r["machining_batch"],
-                f"{r['opened']:%Y-%m-%d}",
-                f"{r['dispatched']:%Y-%m-%d}" if r["dispatched"] else "",
+                show_moment(r["opened"], zone)[:10],
+                show_moment(r["dispatched"], zone)[:10],
             )
             for r in rows
         ],

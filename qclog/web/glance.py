@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import streamlit as st
 
+from qclog.domain.moments import show_moment
 from qclog.services.jobs import jobs
+from qclog.services.keeping.sheets import timezone_of
 from qclog.store.log import Log
 from qclog.web import papers, reading, recording, standing
 from qclog.web.frame import plain
@@ -43,7 +45,8 @@ def show_section(log: Log, section: str) -> None:
 def show_jobs(log: Log) -> None:
     """Jobs last touched, those in work first; a chosen row opens its story."""
     st.subheader("Jobs, the last touched first")
-    rows = jobs.list_jobs(log, most=200)
+    with log.reading() as use:
+        rows, zone = jobs.list_jobs(log, most=200), timezone_of(use)
     if not rows:
         st.info("No jobs yet. Open one on the Bench page.")
         return
@@ -52,8 +55,8 @@ def show_jobs(log: Log) -> None:
             "job": [r["job"] for r in rows],
             "case type": [r["case_type"] for r in rows],
             "serial": [r["case_serial"] for r in rows],
-            "opened": [r["opened"] for r in rows],
-            "dispatched": [r["dispatched"] for r in rows],
+            "opened": [show_moment(r["opened"], zone)[:10] for r in rows],
+            "dispatched": [show_moment(r["dispatched"], zone)[:10] for r in rows],
             "readings": [r["readings"] for r in rows],
             "outstanding": [r["outstanding"] for r in rows],
         },

@@ -182,10 +182,9 @@ def _label(link: Link) -> str:
 
 def show_findings(trace: Trace) -> None:
     """What the readings point to about a lot, a batch or a gauge."""
-    gone = {job for job, row in trace.shop.by_job.items() if row["dispatched"] is not None}
     for link in trace.findings:
         if link.finding is not None:
-            first, *rest = finding_words.tell(link.finding, gone, trace.shop.zone)
+            first, *rest = finding_words.tell(link.finding, trace.shop.jobs_out, trace.shop.zone)
             with st.container(border=True):
                 st.markdown(f"**{plain(first)}**")
                 st.markdown("\n".join(f"- {plain(line)}" for line in rest))

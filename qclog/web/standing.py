@@ -9,8 +9,8 @@ import streamlit as st
 from qclog.domain.findings import STATES
 from qclog.domain.moments import show_moment
 from qclog.errors import QclogError
-from qclog.services.jobs import jobs
 from qclog.services.jobs.jobs import Story
+from qclog.services.jobs.whereabouts import read_jobs_out
 from qclog.services.keeping import sheets
 from qclog.services.keeping.signing_on import Worker
 from qclog.services.watch import finding_life, finding_words
@@ -44,8 +44,7 @@ def show_standing(log: Log) -> None:
     if not standing:
         st.success("Nothing stands out after allowing for everything that was looked at.", icon=":material/check:")
     else:
-        rows = jobs.list_jobs(log, most=10_000_000)
-        gone = {row["job"] for row in rows if row["dispatched"] is not None}
+        gone = read_jobs_out(log)
         _cards(log, standing[:SHOWN_FIRST], gone)
         if len(standing) > SHOWN_FIRST:
             with st.expander(f"{len(standing) - SHOWN_FIRST} more of these"):

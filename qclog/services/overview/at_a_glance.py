@@ -11,10 +11,9 @@ import polars as pl
 from qclog.domain.findings import Finding
 from qclog.domain.moments import now
 from qclog.errors import InputError
-from qclog.measures.judging import HIGH, LOW
 from qclog.services.keeping import sheets
 from qclog.services.keeping.stock import list_stock
-from qclog.services.series.series import read_all
+from qclog.services.series.series import left_outside
 from qclog.services.sums.forecast import forecast
 from qclog.services.tracing import comeback_risk
 from qclog.services.tracing.comeback_risk import Risk
@@ -46,7 +45,7 @@ def look_at_types(log: Log, shop: Shop, standing: Sequence[Finding]) -> tuple[Ty
     """Every case type, the busiest of the last year first."""
     with log.reading() as use:
         names = {code: sheets.latest(use, code).name for code in sheets.known_case_types(use)}
-        outside = {code: _outside(log, code) for code in names}
+        outside = {code: {job for job, _, _ in left_outside(log, code)} for code in names}
     out = comeback_risk.months_out(shop.jobs, shop.comebacks, shop.last_known)
     year = shop.jobs.filter(pl.col("opened") > shop.last_known - pl.duration(days=365))
     found = []
@@ -65,14 +64,6 @@ def look_at_types(log: Log, shop: Shop, standing: Sequence[Finding]) -> tuple[Ty
             )
         )
     return tuple(sorted(found, key=lambda t: (-t.last_year, t.case_type)))
-
-
-def _outside(log: Log, case_type: str) -> set[str]:
-    jobs: set[str] = set()
-    for series in read_all(log, case_type):
-        out = series.rows.filter((pl.col("stage") == "final") & pl.col("verdict").is_in([LOW, HIGH]))
-        jobs |= set(out["job"])
-    return jobs
 
 
 def _moves(case_type: str, standing: Sequence[Finding]) -> str:

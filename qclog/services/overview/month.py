@@ -13,8 +13,7 @@ import polars as pl
 
 from qclog.domain.moments import now, show_moment
 from qclog.errors import InputError
-from qclog.measures.judging import HIGH, LOW
-from qclog.services.series.series import read_all
+from qclog.services.series.series import left_outside
 from qclog.services.tracing import comeback_risk
 from qclog.services.tracing.comeback_risk import Risk
 from qclog.services.tracing.gauge_trust import doubt_of
@@ -114,19 +113,9 @@ class Month:
     def outside(self) -> tuple[tuple[str, str, str], ...]:
         """(job, what, how) of final values that left outside limits in it."""
         found = []
+        left = set(self.left["job"])
         for case_type in sorted(self.left["case_type"].unique()):
-            for series in read_all(self.log, case_type):
-                mine = series.rows.join(self.left.select("job"), on="job", how="semi").filter(
-                    (pl.col("stage") == "final") & pl.col("verdict").is_in([LOW, HIGH])
-                )
-                found += [
-                    (
-                        row["job"],
-                        series.characteristic.name,
-                        f"{'below' if row['verdict'] == LOW else 'above'} its limit",
-                    )
-                    for row in mine.iter_rows(named=True)
-                ]
+            found += [told for told in left_outside(self.log, case_type) if told[0] in left]
         return tuple(sorted(found))
 
     @cached_property

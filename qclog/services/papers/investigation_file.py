@@ -133,8 +133,7 @@ def _sharing(trace: Trace, chosen: Sequence[Link]) -> list[Block]:
     blocks: list[Block] = []
     for link in trace.findings:
         if link.finding is not None:
-            dispatched = {job for job, row in trace.shop.by_job.items() if row["dispatched"] is not None}
-            said = finding_words.tell(link.finding, dispatched, trace.shop.zone)
+            said = finding_words.tell(link.finding, trace.shop.jobs_out, trace.shop.zone)
             blocks += [Heading("What the readings point to"), Paragraph(said[0]), Points(tuple(said[1:]))]
     if trace.links:
         of_unit = trace.unit is not None

@@ -63,7 +63,7 @@ def _findings(month: Month, watched: Watched) -> list[Block]:
     blocks: list[Block] = [Heading("What the readings point to")]
     if not standing:
         return [*blocks, Paragraph("Nothing stands out after allowing for everything that was looked at.")]
-    gone = set(month.shop.jobs.filter(pl.col("dispatched").is_not_null())["job"])
+    gone = month.shop.jobs_out
     charts = 0
     for followed in standing:
         finding = followed.finding

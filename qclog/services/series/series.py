@@ -16,6 +16,7 @@ from qclog.domain.findings import Change
 from qclog.domain.moments import now
 from qclog.measures.columns import judge_rows, work_out_rows
 from qclog.measures.derivation import codes_needed
+from qclog.measures.judging import HIGH, LOW
 from qclog.services.keeping import sheets
 from qclog.store.findings import changes_in
 from qclog.store.log import Log, Use
@@ -59,6 +60,15 @@ def read_all(log: Log, case_type: str) -> list[Series]:
         readings, jobs, parts = _raw(use, sheet, wanted)
         zone = sheets.timezone_of(use)
     return [build(sheet, c, versions, readings, jobs, parts, zone) for c in wanted]
+
+
+def left_outside(log: Log, case_type: str) -> list[tuple[str, str, str]]:
+    """(job, what, how) of the final values of a case type outside the limits of their day, jobs in work too."""
+    return [
+        (row["job"], series.characteristic.name, f"{'below' if row['verdict'] == LOW else 'above'} its limit")
+        for series in read_all(log, case_type)
+        for row in series.rows.filter((pl.col("stage") == "final") & pl.col("verdict").is_in([LOW, HIGH])).to_dicts()
+    ]
 
 
 def _raw(use: Use, sheet: Sheet, wanted: Sequence[Characteristic]) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:

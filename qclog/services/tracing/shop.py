@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from qclog.domain.moments import show_moment
+from qclog.services.jobs.whereabouts import jobs_out
 from qclog.services.keeping import sheets
 from qclog.services.tracing.gauge_trust import doubt_of
 from qclog.store.log import Log
@@ -106,7 +107,12 @@ class Shop:
 
     def is_here(self, job: str) -> bool:
         """Whether a unit is in the shop now, as this job or a later one."""
-        return bool(self.by_job[job]["dispatched"] is None or self.visits_of(job)[-1]["dispatched"] is None)
+        return job not in self.jobs_out
+
+    @cached_property
+    def jobs_out(self) -> set[str]:
+        """The jobs whose unit is not in the shop now."""
+        return jobs_out(self.by_job.values())
 
 
 def _firsts(numbers: list[int]) -> list[tuple[int, int]]:

@@ -48,10 +48,10 @@ def as_json(findings: Iterable[Finding], zone: ZoneInfo) -> list[dict[str, Any]]
     ]
 
 
-def tell(finding: Finding, dispatched: set[str], zone: ZoneInfo) -> list[str]:
-    """A finding in a few lines: what, since when, which units have left, what to check next."""
-    gone = [job for job in finding.jobs if job in dispatched]
-    here = [job for job in finding.jobs if job not in dispatched]
+def tell(finding: Finding, out: set[str], zone: ZoneInfo) -> list[str]:
+    """A finding in a few lines: what, since when, which units are `out` (see `whereabouts.jobs_out`), what to check."""
+    gone = [job for job in finding.jobs if job in out]
+    here = [job for job in finding.jobs if job not in out]
     lines = [finding.text]
     lines.append(
         f"since job {finding.first_job}, last job {finding.last_job}; plain from job {finding.found_at_job} on"
