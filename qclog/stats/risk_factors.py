@@ -122,7 +122,7 @@ def relate_to_comebacks(
 
 @dataclass(frozen=True, slots=True)
 class _Fit:
-    """A penalised maximum: the coefficients, its value, and there the slope by each coefficient and their covariances."""
+    """A penalised maximum: the coefficients and its value; there, the slopes by them and their covariances."""
 
     beta: Floats
     value: float
