@@ -26,7 +26,6 @@ from qclog.cli import (
 )
 from qclog.cli.stopping import say_stopped, stop_once
 from qclog.errors import FolderError, QclogError, SheetError
-from qclog.store.notices import told_to
 from qclog.version import __version__
 
 NOUNS = (
@@ -69,6 +68,8 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command. Exit status 0 done, 1 not done, 2 bad input, 130 stopped by Ctrl-C."""
+    from qclog.store.notices import told_to
+
     _speak_utf8()
     if argv is None:
         stop_once()
