@@ -91,7 +91,6 @@ def read_watch(log: Log) -> Callable[[], Watched]:
             return lambda: watched
         from qclog.services.watch import watching
 
-
         read = watching.read_for_watch(use)
         opened = {row["job"]: row["opened"] for row in use.rows("jobs_all")}
 
