@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 from qclog.cli import guide, options
 from qclog.cli.answer import store_and_answer
 from qclog.domain.jobs import STAGES
+from qclog.domain.places import Place
 from qclog.errors import InputError
 
 if TYPE_CHECKING:
-    from qclog.domain.places import Place
     from qclog.services.jobs.capture import Circumstances, Taken
     from qclog.store.log import Log
 

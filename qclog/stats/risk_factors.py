@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -101,43 +101,46 @@ def relate_to_comebacks(
     if np.linalg.matrix_rank(design) < design.shape[1]:
         raise StatisticsError("a factor repeats the others", field="readings", hint="leave one out")
     free = np.ones(design.shape[1], dtype=bool)
-    beta, top = _fit(design, outcome, np.zeros(design.shape[1]), free)
-    cut = float(special.chdtri(1, 1 - level)) / 2
+    top = _fit(design, outcome, np.zeros(design.shape[1]), free)
+    cut = float(special.chdtri(1, 1 - level))
     factors = []
     for j, (name, s) in enumerate(zip(names, sds, strict=True), start=1):
         if asked is not None and name not in asked:
             continue
-        held = free.copy()
-        held[j] = False
-
-        def profile(at: float, j: int = j, held: npt.NDArray[np.bool_] = held) -> float:
-            start = beta.copy()
-            start[j] = at
-            return _fit(design, outcome, start, held)[1]
-
-        p = float(special.chdtrc(1, max(0.0, 2 * (top - profile(0.0)))))
-        low, high = (_end(profile, float(beta[j]), top - cut, way) for way in (-1.0, 1.0))
-        per_unit = [float(v) / s for v in (beta[j], low, high)]
+        p = float(special.chdtrc(1, _Profile(design, outcome, top, j).fall(0.0)[0]))
+        low, high = (_Profile(design, outcome, top, j).end(cut, way) for way in (-1.0, 1.0))
+        per_unit = [float(v) / s for v in (top.beta[j], low, high)]
         log_odds = Estimate(per_unit[0], per_unit[1], per_unit[2], level, "penalised profile likelihood")
         odds = np.exp(np.clip(per_unit, -700, 700))
         ratio = Estimate(float(odds[0]), float(odds[1]), float(odds[2]), level, log_odds.method)
-        factors.append(RiskFactor(name, log_odds, ratio, float(np.exp(beta[j])), p))
+        factors.append(RiskFactor(name, log_odds, ratio, float(np.exp(top.beta[j])), p))
     notes = []
     if scarce < 10 * len(columns):
         notes.append(f"{events} comebacks for {len(columns)} factors: take it as a hint")
-    return RiskModel(n, events, float(beta[0]), tuple(factors), top, tuple(means), tuple(notes))
+    return RiskModel(n, events, float(top.beta[0]), tuple(factors), top.value, tuple(means), tuple(notes))
 
 
-def _fit(design: Floats, outcome: Floats, start: Floats, free: npt.NDArray[np.bool_]) -> tuple[Floats, float]:
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """A penalised maximum: the coefficients and its value; there, the slopes by them and their covariances."""
+
+    beta: Floats
+    value: float
+    slope: Floats
+    covariance: Floats
+
+
+def _fit(design: Floats, outcome: Floats, start: Floats, free: npt.NDArray[np.bool_]) -> _Fit:
     """Penalised maximum over the free coefficients, the others held at `start`."""
     beta = start.copy()
     value = _penalised(design, outcome, beta)
     for _ in range(200):
-        chance = special.expit(design @ beta)
-        weight = chance * (1 - chance)
+        scores = design @ beta
+        chance = special.expit(scores)
+        weight = chance * special.expit(-scores)
         information = design.T @ (weight[:, None] * design)
-        root = np.sqrt(weight)[:, None] * design
-        hat = np.einsum("ij,ji->i", root, np.linalg.solve(information, root.T))
+        spread = np.linalg.inv(information)
+        hat = weight * ((design @ spread) * design).sum(axis=1)
         score = design.T @ (outcome - chance + hat * (0.5 - chance))
         step = np.zeros_like(beta)
         step[free] = np.linalg.solve(information[np.ix_(free, free)], score[free])
@@ -151,7 +154,7 @@ def _fit(design: Floats, outcome: Floats, start: Floats, free: npt.NDArray[np.bo
         beta, value = beta + size * step, following
         if float(np.abs(size * step).max()) < 1e-9:
             break
-    return beta, value
+    return _Fit(beta, value, score, spread)
 
 
 def _penalised(design: Floats, outcome: Floats, beta: Floats) -> float:
@@ -164,13 +167,50 @@ def _penalised(design: Floats, outcome: Floats, beta: Floats) -> float:
     return float(outcome @ special.log_expit(score) + (1 - outcome) @ special.log_expit(-score) + half / 2)
 
 
-def _end(profile: Callable[[float], float], at: float, target: float, way: float) -> float:
-    from scipy import optimize
+_FURTHEST = 64.0  # log odds for one standard deviation; an end beyond is as good as infinite
 
-    reach = 1.0
-    while profile(at + way * reach) > target:
-        reach *= 2
-        if reach > 100:
-            return way * float("inf")
-    inner, outer = sorted((at, at + way * reach))
-    return float(optimize.brentq(lambda v: profile(v) - target, inner, outer, xtol=1e-7))
+
+class _Profile:
+    """The penalised likelihood with coefficient `j` held, all others free.
+
+    Each fit begins on the ridge through the last one: where comebacks are separated, one begun far off ends elsewhere.
+    """
+
+    def __init__(self, design: Floats, outcome: Floats, top: _Fit, j: int) -> None:
+        self.design, self.outcome, self.top, self.j = design, outcome, top, j
+        self.last = top
+        self.free = np.arange(design.shape[1]) != j
+
+    def fall(self, at: float) -> tuple[float, float]:
+        """Twice how far it lies below its top where the coefficient is `at`, and the slope of that by `at`."""
+        ridge = self.last.covariance[:, self.j] / self.last.covariance[self.j, self.j]
+        start = self.last.beta + (at - self.last.beta[self.j]) * ridge
+        self.last = _fit(self.design, self.outcome, start, self.free)
+        return max(0.0, 2 * (self.top.value - self.last.value)), -2 * float(self.last.slope[self.j])
+
+    def end(self, cut: float, way: float) -> float:
+        """Where, on one side of the top, it has fallen by `cut`: Newton's steps, kept inside what is known.
+
+        They go by the root of the fall, which is near a straight line.
+        """
+        top = float(self.top.beta[self.j])
+        inner, outer = 0.0, np.inf  # distances from the top
+        reach = float(np.sqrt(cut * self.top.covariance[self.j, self.j]))
+        for _ in range(100):
+            reach = min(reach, _FURTHEST)
+            fall, slope = self.fall(top + way * reach)
+            root = np.sqrt(fall)
+            if fall < cut:
+                inner = reach
+                if reach == _FURTHEST:
+                    return way * float("inf")
+            else:
+                outer = reach
+            step = 2 * root * (np.sqrt(cut) - root) / (way * slope) if slope else np.inf
+            following = reach + step
+            if not inner < following < outer:
+                following = 2 * inner if outer == np.inf else (inner + outer) / 2
+            if abs(following - reach) < 1e-9 or outer - inner < 1e-9:
+                return top + way * following
+            reach = following
+        return top + way * reach

@@ -24,6 +24,7 @@ from qclog.web import bench, who
 from qclog.web.clock import is_clock, show_clock
 from qclog.web.focus import put_cursor_in
 from qclog.web.frame import plain, show_error
+from qclog.web.storing import has_taken
 from qclog.web.sums import show_sums
 from qclog.words.numbers import limits_text
 from qclog.words.sentences import asked_text, place_text, reading_text, verdict_text
@@ -202,11 +203,16 @@ def _store(log: Log, wanted: Wanted, how: Circumstances, submission: Submission,
         _store_text(log, wanted.place, replace(how, conditions=tuple(kept)), submission, said)
 
 
+def _remember(taken: Taken) -> None:
+    st.session_state["bench_last"] = taken
+    has_taken(taken)
+
+
 def _correct_last(log: Log, job: str, text: str, how: Circumstances, submission: Submission) -> None:
     """`correct 17` typed in the field: the last reading was mistyped, and is 17."""
     who_read = Circumstances(how.technician)
     try:
-        st.session_state["bench_last"] = capture.correct_last(log, job, text, REASONS[0], who_read, submission)
+        _remember(capture.correct_last(log, job, text, REASONS[0], who_read, submission))
         st.session_state["bench_error"] = None
         st.session_state.pop("bench_token", None)
     except QclogError as error:
@@ -216,7 +222,7 @@ def _correct_last(log: Log, job: str, text: str, how: Circumstances, submission:
 def _store_text(log: Log, place: Place, how: Circumstances, submission: Submission, text: str) -> None:
     """Store and go on. The submission was made when the form was drawn, so a double Enter stores once."""
     try:
-        st.session_state["bench_last"] = capture.take(log, place, text, how, submission)
+        _remember(capture.take(log, place, text, how, submission))
         st.session_state["bench_error"] = None
         st.session_state["bench_scan"] = None
         st.session_state.pop("bench_place", None)
@@ -264,7 +270,7 @@ def _store_correction(log: Log, place: Place, attempt: int, person: str, token: 
 def _put_right(log: Log, place: Place, attempt: int, text: str, reason: str, how: Circumstances) -> None:
     submission = Submission(how.technician, "bench", f"correction in job {place.job}")
     try:
-        st.session_state["bench_last"] = capture.correct(log, place, attempt, text, reason, how, submission)
+        _remember(capture.correct(log, place, attempt, text, reason, how, submission))
         st.session_state["bench_error"] = None
         st.session_state.pop("bench_token", None)
     except QclogError as error:
@@ -288,7 +294,6 @@ def _show_last(view: BenchView, job: str) -> None:
         if not scanned:
             st.caption("What you enter is read back here. Job cards, lots and gauges can be scanned at any time.")
         return
-    st.session_state["bench_answered"] = last.id
     c = view.last_of
     said = [last.read_back, verdict_text(last.verdict, c), view.last_standing]
     heard = {x.casefold(): x for x in said if x}  # a word such as pass is its own verdict

@@ -10,6 +10,7 @@ from qclog.services.jobs import jobs
 from qclog.services.jobs.jobs import Story
 from qclog.store.log import Log, Submission
 from qclog.web.frame import plain, show_error
+from qclog.web.storing import storing
 
 _ADDED = "parts_added_here"
 
@@ -67,7 +68,8 @@ def _add_part(log: Log, story: Story, person: str, lot: str | None) -> None:
             condition,
             unit.strip() or None,
         )
-        jobs.add_part(log, part, Submission(person, "bench", f"part of job {part.job}"))
+        with storing(Submission(person, "bench", f"part of job {part.job}: {part.part}")) as submission:
+            jobs.add_part(log, part, submission)
     except QclogError as error:
         show_error(error)
         return
@@ -90,7 +92,8 @@ def _note_left(log: Log, job: str, left: str | None, person: str) -> None:
         text = st.text_area("What is left to do", value=left or "", max_chars=400)
         if st.form_submit_button("Note it", width="stretch"):
             try:
-                jobs.say(log, job, "outstanding", text.strip(), Submission(person, "bench", f"left to do on job {job}"))
+                with storing(Submission(person, "bench", f"left to do on job {job}")) as submission:
+                    jobs.say(log, job, "outstanding", text.strip(), submission)
             except QclogError as error:
                 show_error(error)
                 return

@@ -15,6 +15,7 @@ from qclog.services.keeping import rights
 from qclog.store.log import Log, Submission
 from qclog.web import who
 from qclog.web.frame import plain, show_error
+from qclog.web.storing import storing
 
 if TYPE_CHECKING:
     from qclog.services.overview.sign_off import SignOff
@@ -52,7 +53,8 @@ def show_leaving(log: Log, story: Story, found: SignOff) -> None:
 
 def _say(log: Log, job: str, what: str, value: object, name: str) -> None:
     try:
-        jobs.say(log, job, what, value, Submission(name, "bench", f"{what} of job {job}"))
+        with storing(Submission(name, "bench", f"{what} of job {job}")) as submission:
+            jobs.say(log, job, what, value, submission)
     except QclogError as error:
         show_error(error)
         return

@@ -12,6 +12,7 @@ from qclog.services.jobs import jobs
 from qclog.services.overview.bench_view import BenchView
 from qclog.store.log import Log, Submission
 from qclog.web.frame import show_error
+from qclog.web.storing import storing
 
 _OPENED = "jobs_opened_here"
 
@@ -72,7 +73,8 @@ def _ask_about(log: Log, sheet: Sheet, person: str) -> str | None:
     try:
         if not job.job:
             raise InputError("a job needs a number", field="job", hint="type it above, as it is on the paperwork")
-        jobs.open_job(log, job, Submission(person, "bench", f"open job {job.job}"))
+        with storing(Submission(person, "bench", f"open job {job.job}")) as submission:
+            jobs.open_job(log, job, submission)
     except QclogError as error:
         with problem:
             show_error(error)

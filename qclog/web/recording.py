@@ -15,6 +15,7 @@ from qclog.services.keeping import people
 from qclog.store.log import Log, Submission
 from qclog.web import who
 from qclog.web.frame import plain, show_error
+from qclog.web.storing import storing
 
 
 def record_comeback(log: Log, story: Story) -> None:
@@ -36,6 +37,7 @@ def record_comeback(log: Log, story: Story) -> None:
         returned = min(local.astimezone(UTC).replace(tzinfo=None), now())
         submission = Submission(name, "bench", f"comeback of job {job}")
         _keep(
+            submission,
             lambda: people.add_comeback(
                 log,
                 job,
@@ -45,7 +47,7 @@ def record_comeback(log: Log, story: Story) -> None:
                 finding=found.strip() or None,
                 attributable=ours,
                 hours=hours,
-            )
+            ),
         )
 
 
@@ -65,6 +67,7 @@ def record_gauge_event(log: Log, gauge: str, unit: str) -> None:
             return
     submission = Submission(name, "bench", f"{event} of gauge {gauge}")
     _keep(
+        submission,
         lambda: people.check_gauge(
             log,
             gauge,
@@ -75,13 +78,14 @@ def record_gauge_event(log: Log, gauge: str, unit: str) -> None:
             unit=unit,
             by=name,
             note=note.strip() or None,
-        )
+        ),
     )
 
 
-def _keep(do: Callable[[], None]) -> None:
+def _keep(submission: Submission, do: Callable[[], None]) -> None:
     try:
-        do()
+        with storing(submission):
+            do()
     except QclogError as error:
         show_error(error)
         return

@@ -8,10 +8,9 @@ import streamlit as st
 
 from qclog.errors import LogBusyError, QclogError
 from qclog.notices import told_to
-from qclog.services.jobs.capture import Taken
 from qclog.web import reading, who
 from qclog.web.frame import plain, show_error
-from qclog.words.sentences import place_text
+from qclog.web.storing import has_shown, say_stored
 
 CAUTION = (
     "Limits are the workshop's own. The maker's manual and competent, authorised people decide; "
@@ -46,11 +45,11 @@ def draw_frame(page: Any) -> None:
     try:
         _run(page)
     except LogBusyError as error:
-        _say_stored()
+        say_stored()
         st.warning(f"{error.message}. {error.hint or ''}")
         st.button("Try again")
     except QclogError as error:
-        _say_stored()
+        say_stored()
         show_error(error)
     st.divider()
     st.caption(CAUTION)
@@ -65,15 +64,8 @@ def _run(page: Any) -> None:
         if page.url_path != "bench":  # which has a field for it
             who.show_in_corner(log)
         page.run()
+        has_shown()
 
 
 def _tell(sentence: str) -> None:
     st.toast(plain(sentence), icon=":material/hourglass_top:", duration="long")
-
-
-def _say_stored() -> None:
-    """A reading that was stored before the page failed is said to be, so that nobody types it again."""
-    last: Taken | None = st.session_state.get("bench_last")
-    if last is not None and st.session_state.get("bench_answered") != last.id:
-        where = place_text(last.place, last.characteristic)
-        st.success(f"Stored: {plain(where)}: {plain(last.read_back)}", icon=":material/check:")

@@ -18,6 +18,7 @@ from qclog.services.watch.finding_life import Followed, Watched
 from qclog.store.log import Log, Submission
 from qclog.web import leaving, reading, who
 from qclog.web.frame import plain, show_error
+from qclog.web.storing import storing
 
 SHOWN_FIRST = 4
 MOST_LINKS = 12
@@ -105,8 +106,8 @@ def _note(log: Log, followed: Followed, here: Worker | None) -> None:
         if not st.form_submit_button("Keep this"):
             return
     try:
-        submission = Submission(name, "bench", f"finding {followed.id}: {state}")
-        finding_life.note_finding(log, followed.id, state, name, submission, found=found, done=done)
+        with storing(Submission(name, "bench", f"finding {followed.id}: {state}")) as submission:
+            finding_life.note_finding(log, followed.id, state, name, submission, found=found, done=done)
     except QclogError as error:
         with problem:
             show_error(error)

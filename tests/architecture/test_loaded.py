@@ -30,7 +30,7 @@ print(status, *(name for name in {SLOW!r} if name in sys.modules))
 LOG = {"duckdb"}
 FRAMES = LOG | {"polars"}
 SERIES = FRAMES | {"numpy"}
-TRACE = SERIES | {"scipy.special", "scipy.optimize", "scipy.sparse"}
+TRACE = SERIES | {"scipy.special"}
 WITH_BOUND_VALUES = {"numpy", "pandas", "pyarrow"} if duckdb.__version__.startswith("1.") else set()  # as DuckDB 1 does
 
 COMMANDS = {

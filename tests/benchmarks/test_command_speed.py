@@ -29,7 +29,7 @@ COMMANDS = {
     'read J0294 stand_off 16 --position 12 --stage final --conditions "rotated warm" --by Birch': 2.5,
     "chart LR-2 recess --cases machined": 3.5,
     "findings": 2.5,
-    "trace J0118": 8.0,
+    "trace J0118": 5.5,
     "verify": 5.0,
     "paper record J0108 --to {folder}/record.pdf": 5.0,
     "pack J0294": 2.5,

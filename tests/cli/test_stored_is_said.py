@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import io
-import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from uuid import UUID
 
 import pytest
 
@@ -16,15 +13,10 @@ from qclog.cli import main
 from qclog.errors import LogError
 from qclog.services.jobs import jobs
 from qclog.services.series import history
-from qclog.store import lock, records
-from qclog.store.log import Log, Use
+from qclog.store.log import Log
+from tests.busy import Another, another_process
+from tests.conftest import SHEET, write_folder
 
-HOLDER = """\
-import sys, filelock
-with filelock.FileLock(sys.argv[1]):
-    print("held", flush=True)
-    sys.stdin.read()
-"""
 READ = ["read", "J-1", "stand_off", "19/20", "--position", "12"]
 READ_BACK = "nineteen goes, twenty does not"
 
@@ -43,53 +35,17 @@ def readings(log: Log) -> list[str]:
     return [r.row["said"] for r in jobs.tell(log, "J-1").readings]
 
 
-class Another:
-    """Another process, which has the log from the next reading stored until it lets it go."""
-
-    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
-        self.patch = monkeypatch
-        self.process: subprocess.Popen[str] | None = None
-        self.stored = False
-
-    def wait_for_a_reading(self) -> None:
-        """Take the log when it is next let go after a reading was added."""
-        adding, holding = records.add_reading, lock.holding
-
-        def add_reading(use: Use, new: records.NewReading) -> tuple[UUID, int]:
-            self.stored = True
-            return adding(use, new)
-
-        @contextmanager
-        def watched(path: Path, patience: float) -> Iterator[None]:
-            with holding(path, patience):
-                yield
-            if self.stored and self.process is None:
-                command = [sys.executable, "-c", HOLDER, f"{path}.lock"]
-                self.process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
-                assert self.process.stdout is not None
-                assert self.process.stdout.readline() == "held\n"
-
-        self.patch.setattr(records, "add_reading", add_reading)
-        self.patch.setattr(lock, "holding", watched)
-
-    def let_go(self) -> None:
-        """Let go of the log."""
-        if self.process is not None:
-            self.process.communicate()
-
-
 @pytest.fixture
-def another(monkeypatch: pytest.MonkeyPatch) -> Iterator[Another]:
+def another() -> Iterator[Another]:
     """Another process that is about to take the log."""
-    process = Another(monkeypatch)
-    yield process
-    process.let_go()
+    with another_process() as process:
+        yield process
 
 
 def test_a_reading_is_answered_though_the_log_is_taken_right_after_it(
     shop: Log, another: Another, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    another.wait_for_a_reading()
+    another.wait_for_an_entry()
     assert main(READ) == 0
     assert READ_BACK in capsys.readouterr().out
     another.let_go()
@@ -100,7 +56,7 @@ def test_a_correction_is_answered_though_the_log_is_taken_right_after_it(
     shop: Log, another: Another, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(READ) == 0
-    another.wait_for_a_reading()
+    another.wait_for_an_entry()
     again = ["read", "J-1", "stand_off", "18/19", "--position", "12", "--correct", "1", "--reason", "mistyped"]
     assert main(again) == 0
     assert "eighteen goes" in capsys.readouterr().out
@@ -114,7 +70,7 @@ def test_a_guided_run_answers_though_the_log_is_taken_right_after_a_reading(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    another.wait_for_a_reading()
+    another.wait_for_an_entry()
     monkeypatch.setattr(sys, "stdin", io.StringIO("40\nquit\n"))
     assert main(["read", "J-1"]) == 0
     out = capsys.readouterr().out
@@ -150,3 +106,51 @@ def test_ctrl_c_between_the_store_and_its_answer_says_that_the_reading_is_stored
     assert main(READ) == 130
     assert READ_BACK in capsys.readouterr().out
     assert readings(shop) == ["19/20"]
+
+
+STORING = {
+    "gauge add FG-2 --kind dial --unit thou --step 1": "FG-2 is in the log",
+    "gauge record FG-1 dropped": "dropped recorded",
+    "job open J-2 MR-1": "job J-2 is open",
+    "job set J-1 casting C-7": "casting is now C-7",
+    "job part J-1 bearing --lot B-1": "bearing added",
+    "job comeback J-1": "comeback recorded",
+    "stock add thou 3 --count 10": "10 there now",
+    "stock count thou 5 --count 18": "18 counted",
+    "stock take thou 5+5 --job J-1": "booked out",
+    "stock minimum thou 5 4": "at least 4 from now on",
+    "change add other --case-type MR-1 --note new": "since",
+    "person add Elm": "Elm is in the log",
+    "person role Heron inspector": "Heron is inspector",
+    "person left Heron": "Heron has left",
+    "sheet add {sheet}": "version 2",
+    "import {folder}": "added",
+}
+
+
+@pytest.mark.usefixtures("shop")
+@pytest.mark.parametrize("command", STORING)
+def test_what_a_command_stored_is_said_though_the_log_is_taken_right_after_it(
+    another: Another, tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str
+) -> None:
+    sheet = tmp_path / "sheet.toml"
+    sheet.write_text(SHEET.replace('version = "1"', 'version = "2"'), encoding="utf-8")
+    folder = write_folder(tmp_path / "folder", people="person,role\nElm,technician\n")
+    if command.startswith("stock") and "add" not in command:
+        assert main(["stock", "add", "thou", "5", "--count", "20"]) == 0
+    another.wait_for_an_entry()
+    assert main(command.format(sheet=sheet, folder=folder).split()) == 0
+    assert another.has_it
+    assert STORING[command] in capsys.readouterr().out
+
+
+def test_the_sample_workshop_is_said_to_be_built_though_its_chart_cannot_be_shown(
+    another: Another, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(Log.__init__, "__defaults__", (0.3,))
+    another.wait_for_an_entry()
+    assert main(["demo", "--no-dashboard", "--log", str(tmp_path / "demo.duckdb")]) == 0
+    assert another.has_it
+    said = capsys.readouterr().out
+    assert "The sample workshop is built" in said
+    assert "in use by another program" in said

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import optimize, special, stats
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats import rates, risk_factors, survival, weibull
@@ -213,6 +213,43 @@ def test_risk_stays_finite_when_one_reading_separates() -> None:
     assert factor.p_value < 0.05
     assert found.chance([8]) > 0.9
     assert found.chance([1]) < 0.1
+
+
+def penalised(design: np.ndarray, came: np.ndarray, beta: np.ndarray) -> float:
+    """Firth's penalised log likelihood, written down afresh."""
+    score = design @ beta
+    weight = special.expit(score) * special.expit(-score)
+    _, half = np.linalg.slogdet((design * weight[:, None]).T @ design)
+    return float(special.log_expit(np.where(came, score, -score)).sum() + half / 2)
+
+
+@pytest.mark.parametrize("separated", [False, True])
+def test_the_ends_of_a_risk_lie_where_the_profile_has_fallen_by_the_chi_square(separated: bool) -> None:
+    # Second derivation: the profile by scipy's simplex search from several starts, at the ends that were given.
+    rng = np.random.default_rng(13)
+    x = rng.normal(0, 1, (60, 2))
+    came = x[:, 0] > 0.8 if separated else rng.random(60) < special.expit(x[:, 0] - 1)
+    found = risk_factors.relate_to_comebacks([x[:, 0], x[:, 1]], came)
+    design = np.column_stack([np.ones(60), x - x.mean(axis=0)])
+    starts = (np.zeros(2), np.array([-8.0, 2.0]), np.array([-20.0, 0.0]), np.array([8.0, -2.0]))
+
+    def profile(which: int, at: float) -> float:
+        others = [c for c in range(3) if c != which]
+
+        def missing(free: np.ndarray) -> float:
+            beta = np.zeros(3)
+            beta[others], beta[which] = free, at
+            return -penalised(design, came, beta)
+
+        options = {"maxiter": 5000, "maxfev": 5000, "xatol": 1e-8, "fatol": 1e-11}
+        return -min(optimize.minimize(missing, s, method="Nelder-Mead", options=options).fun for s in starts)
+
+    for which, factor in enumerate(found.factors, start=1):
+        top = profile(which, factor.log_odds.value)
+        for end in (factor.log_odds.lower, factor.log_odds.upper):
+            fall = 2 * (top - profile(which, end))
+            assert fall == pytest.approx(stats.chi2.ppf(0.95, 1), abs=1e-5)
+        assert factor.p_value == pytest.approx(stats.chi2.sf(2 * (top - profile(which, 0.0)), 1), rel=1e-4)
 
 
 def test_risk_finds_the_reading_that_matters() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from qclog import resources
-from qclog.errors import LogError
+from qclog.errors import LogError, QclogError
 from qclog.services.exchange.import_folder import NOUNS, import_folder
 from qclog.services.series import case_chart, pictures
 from qclog.store.log import Log, Submission
@@ -33,6 +33,15 @@ def build(log: Log) -> Iterator[str]:
             f"{count:,} {NOUNS.get(table, table.replace('_', ' '))}" for table, count in done.added if count
         )
     yield ""
+    try:
+        yield from _show(log)
+    except QclogError as error:
+        yield f"The sample workshop is built, and all of it stored. It can't be shown now: {error}"
+    yield ""
+    yield f"Try: qclog chart {SHOWN[0]} {SHOWN[1]} --log {log.path}   or   qclog job list M07 --log {log.path}"
+
+
+def _show(log: Log) -> Iterator[str]:
     chart = case_chart.chart_case(log, *SHOWN, machined=True)
     picture = pictures.picture_of(chart)
     yield f"{picture.title}: {picture.subtitle}"
@@ -43,5 +52,3 @@ def build(log: Log) -> Iterator[str]:
     for row in odd.iter_rows(named=True):
         batch = f", machining batch {row['machining_batch']}" if row["machining_batch"] else ""
         yield f"    job {row['job']}: {pictures.row_text(chart, row)}, {row['note']}{batch}"
-    yield ""
-    yield f"Try: qclog chart {SHOWN[0]} {SHOWN[1]} --log {log.path}   or   qclog job list M07 --log {log.path}"

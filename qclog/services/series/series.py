@@ -5,7 +5,7 @@ New and re-used parts, stages, and machined and unmachined cases are told apart 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
@@ -39,27 +39,41 @@ class Series:
     changes: tuple[Change, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class CaseTypeRead:
+    """What was read of a case type, from which `series` works out without the log."""
+
+    sheet: Sheet
+    wanted: tuple[Characteristic, ...]
+    versions: tuple[Version, ...]
+    readings: pl.DataFrame
+    jobs: pl.DataFrame
+    parts: pl.DataFrame
+    zone: ZoneInfo
+
+    def series(self) -> list[Series]:
+        """One for each of `wanted`."""
+        about = {parts: _about(parts, self.jobs, self.parts) for parts in {c.parts for c in self.wanted}}
+        return [_build(self, c, about[c.parts]) for c in self.wanted]
+
+
 def read_series(log: Log, case_type: str, code: str) -> Series:
     """The series of one characteristic; UnknownNameError if the case type or characteristic isn't there."""
     with log.reading() as use:
-        versions = sheets.versions(use, case_type)
-        sheet = version_at(versions, now()).sheet
-        characteristic = sheet.characteristic(code)
-        readings, jobs, parts = _raw(use, sheet, [characteristic])
-        zone = sheets.timezone_of(use)
+        read = _read(use, case_type, lambda sheet: (sheet.characteristic(code),))
         recorded = changes_in(use)
-    return replace(build(sheet, characteristic, versions, readings, jobs, parts, zone), changes=recorded)
+    return replace(read.series()[0], changes=recorded)
 
 
 def read_all(log: Log, case_type: str) -> list[Series]:
     """The series of every characteristic of a case type that is in numbers, from one read of the log."""
+    return read_case_type(log, case_type).series()
+
+
+def read_case_type(log: Log, case_type: str) -> CaseTypeRead:
+    """What the series of every characteristic of a case type that is in numbers rest on."""
     with log.reading() as use:
-        versions = sheets.versions(use, case_type)
-        sheet = version_at(versions, now()).sheet
-        wanted = [c for c in sheet.characteristics if not c.in_words]
-        readings, jobs, parts = _raw(use, sheet, wanted)
-        zone = sheets.timezone_of(use)
-    return [build(sheet, c, versions, readings, jobs, parts, zone) for c in wanted]
+        return _read(use, case_type, lambda sheet: tuple(c for c in sheet.characteristics if not c.in_words))
 
 
 def left_outside(log: Log, case_type: str) -> list[tuple[str, str, str]]:
@@ -71,42 +85,42 @@ def left_outside(log: Log, case_type: str) -> list[tuple[str, str, str]]:
     ]
 
 
-def _raw(use: Use, sheet: Sheet, wanted: Sequence[Characteristic]) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
+def _read(use: Use, case_type: str, choose: Callable[[Sheet], tuple[Characteristic, ...]]) -> CaseTypeRead:
+    versions = tuple(sheets.versions(use, case_type))
+    sheet = version_at(versions, now()).sheet
+    wanted = choose(sheet)
     codes = sorted({code for c in wanted for code in codes_needed(sheet, c)})
-    return (
-        use.frame("readings_that_count", case_type=sheet.code, codes=codes),
-        use.frame("jobs_of_type", case_type=sheet.code),
-        use.frame("parts_of_type", case_type=sheet.code),
+    return CaseTypeRead(
+        sheet,
+        wanted,
+        versions,
+        readings=use.frame("readings_that_count", case_type=sheet.code, codes=codes),
+        jobs=use.frame("jobs_of_type", case_type=sheet.code),
+        parts=use.frame("parts_of_type", case_type=sheet.code),
+        zone=sheets.timezone_of(use),
     )
 
 
-def build(
-    sheet: Sheet,
-    characteristic: Characteristic,
-    versions: Sequence[Version],
-    readings: pl.DataFrame,
-    jobs: pl.DataFrame,
-    parts: pl.DataFrame,
-    zone: ZoneInfo,
-) -> Series:
-    """The series from what was read out of the log."""
-    rows = work_out_rows(sheet, characteristic, readings)
-    rows = rows.join(
-        jobs.select("job", "machining_batch", "case_serial", "rebuild", "variant", "dispatched"), on="job", how="left"
-    )
-    rows = rows.with_columns(machined=pl.col("machining_batch").is_not_null())
-    rows = rows.join(_conditions(characteristic, jobs, parts), on="job", how="left").sort("taken_at", "entry", "job")
-    rows = rows.with_columns(verdict=judge_rows(characteristic, versions, rows, readings))
-    return Series(sheet, characteristic, rows, zone, tuple(versions))
+def _build(read: CaseTypeRead, characteristic: Characteristic, about: pl.DataFrame) -> Series:
+    rows = work_out_rows(read.sheet, characteristic, read.readings).join(about, on="job", how="left")
+    rows = rows.sort("taken_at", "entry", "job")
+    rows = rows.with_columns(verdict=judge_rows(characteristic, read.versions, rows, read.readings))
+    return Series(read.sheet, characteristic, rows, read.zone, read.versions)
 
 
-def _conditions(characteristic: Characteristic, jobs: pl.DataFrame, parts: pl.DataFrame) -> pl.DataFrame:
-    """Each job's condition of the parts the characteristic depends on (as `condition_of_parts`, for all jobs)."""
-    if not characteristic.parts:
-        return jobs.select("job", condition=pl.lit(None, dtype=pl.String))
-    mine = parts.filter(pl.col("part").is_in(list(characteristic.parts)))
-    reused = mine.filter(pl.col("condition") == "reused").select("job").unique()
+def _about(parts_of_it: tuple[str, ...], jobs: pl.DataFrame, parts: pl.DataFrame) -> pl.DataFrame:
+    """What a series tells of each job: its case, and the condition of the parts it depends on (as
+    `condition_of_parts`, for all jobs).
+    """
+    reused = parts.filter(pl.col("part").is_in(list(parts_of_it)) & (pl.col("condition") == "reused"))["job"].unique()
+    condition = pl.when(pl.col("job").is_in(reused.implode())).then(pl.lit("reused")).otherwise(pl.lit("new"))
     return jobs.select(
         "job",
-        condition=pl.when(pl.col("job").is_in(reused["job"].implode())).then(pl.lit("reused")).otherwise(pl.lit("new")),
+        "machining_batch",
+        "case_serial",
+        "rebuild",
+        "variant",
+        "dispatched",
+        machined=pl.col("machining_batch").is_not_null(),
+        condition=condition if parts_of_it else pl.lit(None, dtype=pl.String),
     )

@@ -12,7 +12,7 @@ from qclog.services.jobs import jobs
 from qclog.services.jobs.jobs import Story
 from qclog.services.series.as_received import Change, compare_as_received
 from qclog.services.series.peers import Placed, place_all
-from qclog.services.series.series import Series, read_all
+from qclog.services.series.series import Series, read_all, read_case_type
 from qclog.services.tracing import comeback_risk, evidence
 from qclog.services.tracing.comeback_readings import Going, relate_all
 from qclog.services.tracing.comeback_risk import Risk, comparison_text
@@ -37,13 +37,13 @@ from qclog.store.log import Log
 
 @dataclass(frozen=True)
 class UnitTrace:
-    """What the log knows of one job of a unit."""
+    """What the log knows of one job of a unit; `built_in` are the stories of the jobs whose units are inside it."""
 
-    log: Log
     shop: Shop
     watched: Watched
     story: Story
     every: Sequence[Series]
+    built_in: tuple[Story, ...] = ()
 
     @property
     def job(self) -> str:
@@ -63,8 +63,7 @@ class UnitTrace:
     @cached_property
     def inside(self) -> tuple[UnitTrace, ...]:
         """The sub-assemblies built into it that were jobs of their own."""
-        built = dict.fromkeys(p["sub_assembly"] for p in self.story.parts if p["sub_assembly"] not in (None, self.job))
-        return tuple(UnitTrace(self.log, self.shop, self.watched, jobs.tell(self.log, job), ()) for job in built)
+        return tuple(UnitTrace(self.shop, self.watched, story, ()) for story in self.built_in)
 
     @cached_property
     def outside(self) -> tuple[Outside, ...]:
@@ -195,12 +194,20 @@ def trace(
 
     UnknownNameError if nothing is called that. `watched` spares looking through the whole log again.
     """
-    shop = read_shop(log)
-    subject = find_subject(shop, text, kind)
-    chosen = job if job in subject.jobs else subject.main
-    watched = watched or finding_life.watch(log)
-    unit = None
-    if chosen is not None:
-        story = jobs.tell(log, chosen)
-        unit = UnitTrace(log, shop, watched, story, read_all(log, story.sheet.code))
-    return Trace(log, shop, subject, watched, unit)
+    with log.reading():
+        shop = read_shop(log)
+        subject = find_subject(shop, text, kind)
+        chosen = job if job in subject.jobs else subject.main
+        look = finding_life.read_watch(log) if watched is None else lambda: watched
+        story = None if chosen is None else jobs.tell(log, chosen)
+        inside = () if story is None else tuple(jobs.tell(log, inner) for inner in _jobs_inside(story))
+        read = None if story is None else read_case_type(log, story.sheet.code)
+    found = look()
+    unit = None if story is None or read is None else UnitTrace(shop, found, story, read.series(), inside)
+    return Trace(log, shop, subject, found, unit)
+
+
+def _jobs_inside(story: Story) -> list[str]:
+    """The jobs of the sub-assemblies that were built into a job's unit."""
+    own = story.job["job"]
+    return list(dict.fromkeys(p["sub_assembly"] for p in story.parts if p["sub_assembly"] not in (None, own)))

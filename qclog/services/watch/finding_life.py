@@ -76,24 +76,35 @@ class Watched:
 
 def watch(log: Log) -> Watched:
     """Look through the log, and at what was said of what is found; worked out only where the log has changed."""
+    return read_watch(log)()
+
+
+def read_watch(log: Log) -> Callable[[], Watched]:
+    """Read now what a watch needs; what comes back does the work, and needs the log no more."""
     with log.reading() as use:
         notes = notes_in(use)
         key = findings_kept.key_of(log, use)
         kept = findings_kept.load(log, key)
         if kept is not None:
             followed = _with_notes(kept.findings, notes, kept.returned)
-            return Watched(cache(lambda: _observe(log)), kept.looked_at, followed)
+            watched = Watched(cache(lambda: _observe(log)), kept.looked_at, followed)
+            return lambda: watched
         from qclog.services.watch import watching
-        from qclog.watch.findings import find
 
         read = watching.read_for_watch(use)
         opened = {row["job"]: row["opened"] for row in use.rows("jobs_all")}
-    observations = watching.arrange(read)
-    findings = find(observations)
-    followed = follow(findings, notes, observations, opened)
-    returned = {f.id: f.returned for f in followed if f.returned}
-    findings_kept.keep(log, key, Kept(findings, returned, observations.rows.height))
-    return Watched(lambda: observations, observations.rows.height, followed)
+
+    def work_out() -> Watched:
+        from qclog.watch.findings import find
+
+        observations = watching.arrange(read)
+        findings = find(observations)
+        followed = follow(findings, notes, observations, opened)
+        returned = {f.id: f.returned for f in followed if f.returned}
+        findings_kept.keep(log, key, Kept(findings, returned, observations.rows.height))
+        return Watched(lambda: observations, observations.rows.height, followed)
+
+    return work_out
 
 
 def _observe(log: Log) -> Observations:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import io
 import zipfile
+from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
 
@@ -25,6 +26,7 @@ from qclog.services.papers import investigation_file
 from qclog.services.papers import investigation_tables as tables
 from qclog.services.tracing.tracing import Trace, trace
 from qclog.services.watch.finding_life import Watched
+from qclog.store import lock
 from qclog.store.log import Log
 from tests.conftest import submission
 from tests.report.pages import texts_of
@@ -48,6 +50,25 @@ def test_a_comeback_leads_to_its_gasket_lot_and_its_sisters(sample: Log, watched
     told = next(p for p in found.unit.points if p.grade == "contributing")
     assert "G-31" in told.about
     assert "BELOW 8 lbf·in" in told.reason
+
+
+def test_a_trace_opens_the_log_once_and_works_out_when_it_is_closed(
+    sample: Log, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    opened = []
+    holding = lock.holding
+
+    def counted(path: Path, patience: float, what: str = "") -> AbstractContextManager[None]:
+        opened.append(path)
+        return holding(path, patience, what)
+
+    trace(sample, "J0108")  # findings are worked out and kept
+    monkeypatch.setattr(lock, "holding", counted)
+    found = trace(sample, "J0108")
+    assert found.unit is not None
+    assert found.unit.points
+    assert all(found.compare(link) for link in found.links)
+    assert len(opened) == 1
 
 
 @pytest.mark.parametrize("name", ["LR2-1117", "F0108", "j0108", "qclog:job:J0108"])
