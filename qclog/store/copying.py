@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import duckdb
 
+from qclog import resources
 from qclog.errors import FolderError, LogDamagedError, LogVersionError
 from qclog.store import contents, migrations, schema
 from qclog.store.connecting import STORAGE_VERSION
@@ -85,6 +86,10 @@ def fill(connection: duckdb.DuckDBPyConnection, frames: Mapping[str, pl.DataFram
                 f"{name}.parquet does not fit the log: {why}; nothing was imported", field="folder"
             ) from error
         connection.unregister("incoming")
+    nowhere = connection.execute(resources.sql_text("checks/rows_point_at_what_is_there.sql")).fetchone()
+    if nowhere is not None:
+        table, what, name, _ = nowhere
+        raise FolderError(f"{table}.parquet names the {what} {name}, which the copy has not; nothing was imported")
     connection.execute("COMMIT")
 
 

@@ -66,6 +66,11 @@ class Use:
         self._entry = entry
 
     @property
+    def is_reading(self) -> bool:
+        """Whether the log is open for reading only."""
+        return self._entry is None
+
+    @property
     def entry(self) -> int:
         """The number of the entry being written."""
         if self._entry is None:

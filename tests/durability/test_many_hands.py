@@ -177,3 +177,32 @@ def test_an_import_leaves_the_log_free_while_it_checks(log: Log, folder: Path, m
     assert steps.count("checking 1 readings") == 2
     assert verify(log).sound
     assert len(jobs.tell(log, "J-1").readings) == 2
+
+
+def test_an_import_that_others_always_come_between_gets_its_turn(
+    log: Log, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After three times it holds the log for its checks too, and is the entry that it was checked for."""
+    check = import_folder_module.check_readings
+    checked: list[int] = []
+
+    def check_and_be_overtaken(seen: Any, *rest: Any) -> Any:
+        if len(checked) < import_folder_module._TRIES_BESIDE_OTHERS:
+            read_once(log, len(checked))
+        checked.append(seen.next_entry)
+        return check(seen, *rest)
+
+    def read_once(log: Log, number: int) -> None:
+        capture.take(log, PLACE, str(15 + number), Circumstances("Ash", "FG-1"), submission("between"))
+
+    monkeypatch.setattr(import_folder_module, "check_readings", check_and_be_overtaken)
+    for name in ("people", "gauges", "gauge_checks", "jobs", "parts", "comebacks"):
+        (folder / f"{name}.csv").unlink()
+    (folder / "readings.csv").write_text(
+        "job,characteristic,stage,position,attempt,reading,gauge,technician,taken_at\n"
+        "J-1,stand_off,trial,3,1,17,FG-1,Ash,2026-01-05T10:00\n"
+    )
+    import_folder_module.import_folder(log, folder, submission("import"))
+    assert checked == [6, 7, 8, 9]
+    assert verify(log).sound
+    assert len(jobs.tell(log, "J-1").readings) == 4

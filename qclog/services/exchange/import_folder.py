@@ -116,6 +116,8 @@ def _check(seen: Snapshot, folder: Folder, tell: Callable[[str], None]) -> _Plan
 
 def _store(use: Use, plan: _Plan, by: str, tell: Callable[[str], None]) -> dict[str, int]:
     """Add what is planned; how many rows of each table of the folder."""
+    if plan.known.entry != use.entry:
+        raise RuntimeError(f"checked for entry {plan.known.entry}, not {use.entry}")
     barred = _why_barred(use, by)
     tell("storing")
     added = _store_tables(use, plan.known, plan.readings)

@@ -54,10 +54,10 @@ class Snapshot:
 
 
 def take_snapshot(use: Use, folder: Folder) -> Snapshot:
-    """What checking `folder` needs to know of the log."""
+    """What checking `folder` needs to know of the log; inside a transaction, of the log before its entry."""
     named = [folder.tables[table].select("job") for table in ("readings", "strikes")]
     return Snapshot(
-        revision=use.rows("revision")[0]["revision"],
+        revision=use.rows("revision")[0]["revision"] if use.is_reading else use.entry - 1,
         zone=timezone_of(use),
         tables={query: use.rows(query) for query in _TABLES},
         readings=use.frame_with("readings_of_jobs", "incoming_jobs", pl.concat(named).drop_nulls().unique()),
