@@ -43,17 +43,15 @@ class OpenLog:
 
     def case_types(self) -> list[str]:
         """The codes of every case type that has a sheet."""
-        from qclog.services.keeping.sheets import known_case_types
+        from qclog.services.keeping.sheets import overview
 
-        with self._log().reading() as use:
-            return known_case_types(use)
+        return [one.sheet.code for one in overview(self._log())]
 
     def characteristics(self, case_type: str) -> list[str]:
         """The codes of what is read or worked out in numbers on a case type. UnknownNameError if there is none such."""
-        from qclog.services.keeping.sheets import latest
+        from qclog.services.keeping.sheets import latest_of
 
-        with self._log().reading() as use:
-            return [c.code for c in latest(use, case_type).characteristics if not c.in_words]
+        return [c.code for c in latest_of(self._log(), case_type).characteristics if not c.in_words]
 
     def series(self, case_type: str, characteristic: str) -> pl.DataFrame:
         """Every job's value of a characteristic: one row a job and stage, in time order.

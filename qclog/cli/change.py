@@ -44,8 +44,7 @@ def add(arguments: argparse.Namespace) -> int:
     from qclog.services.keeping import changes, sheets
 
     log = options.log_of(arguments)
-    with log.reading() as use:
-        zone = sheets.timezone_of(use)
+    zone = sheets.zone_of(log)
     named = [(name, getattr(arguments, name)) for name in CHANGED if getattr(arguments, name) is not None]
     if len(named) > 1:
         raise InputError("a change is about one thing", field=named[1][0], found=named[1][1])
@@ -76,8 +75,7 @@ def list_all(arguments: argparse.Namespace) -> int:
     if not recorded:
         print("no changes recorded: qclog change add KIND --case-type CODE")
         return 0
-    with log.reading() as use:
-        zone = sheets.timezone_of(use)
+    zone = sheets.zone_of(log)
     print_columns(
         ("since", "kind", "about", "note", "by"),
         [(show_moment(c.since, zone), c.kind, changes.about_text(c), c.note, c.person) for c in recorded],

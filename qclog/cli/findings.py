@@ -146,5 +146,4 @@ def show_one(arguments: argparse.Namespace) -> int:
 def _zone(log: Log) -> ZoneInfo:
     from qclog.services.keeping import sheets
 
-    with log.reading() as use:
-        return sheets.timezone_of(use)
+    return sheets.zone_of(log)

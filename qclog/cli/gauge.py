@@ -97,8 +97,7 @@ def record_event(arguments: argparse.Namespace) -> int:
     from qclog.services.keeping import people, sheets
 
     log = options.log_of(arguments)
-    with log.reading() as use:
-        zone = sheets.timezone_of(use)
+    zone = sheets.zone_of(log)
     at = read_moment(arguments.at, zone) if arguments.at else now()
     people.check_gauge(
         log,

@@ -102,8 +102,7 @@ def _moment(log: Any, text: str | None) -> Any:
 
     if text is None:
         return now()
-    with log.reading() as use:
-        zone = sheets.timezone_of(use)
+    zone = sheets.zone_of(log)
     return read_moment(text, zone)
 
 
@@ -112,11 +111,9 @@ def list_some(arguments: argparse.Namespace) -> int:
     from qclog.cli.columns import print_columns
     from qclog.domain.moments import show_moment
     from qclog.services.jobs import jobs
-    from qclog.services.keeping.sheets import timezone_of
 
     log = options.log_of(arguments)
-    with log.reading() as use:
-        rows, zone = jobs.list_jobs(log, arguments.text), timezone_of(use)
+    rows, zone = jobs.list_with_zone(log, arguments.text)
     print_columns(
         ("job", "case type", "serial", "rebuild", "batch", "opened", "dispatched"),
         [
@@ -210,13 +207,8 @@ def come_back(arguments: argparse.Namespace) -> int:
 def show_one(arguments: argparse.Namespace) -> int:
     """Tell a job's story."""
     from qclog.cli.story import print_story
-    from qclog.services.jobs import jobs
     from qclog.services.sums import bench_sums
 
     log = options.log_of(arguments)
-    with log.reading():
-        story = jobs.tell(log, arguments.job)
-        told = bench_sums.read_sums(log, story)
-        fits = bench_sums.fits_for(log, told)
-    print_story(story, (told, fits, bench_sums.tell_faces(story)))
+    print_story(*bench_sums.tell_job(log, arguments.job))
     return 0

@@ -112,21 +112,11 @@ def list_all(arguments: argparse.Namespace) -> int:
     """List people, and under whose names wrong PINs were tried."""
     from qclog.cli.columns import print_columns
     from qclog.services.keeping import signing_on
-    from qclog.services.keeping.sheets import timezone_of
 
-    log = options.log_of(arguments)
-    with log.reading() as use:
-        zone = timezone_of(use)
-        tried = {w.person: signing_on.say_wrong(w, zone) for w in signing_on.wrong_pins(log)}
-        rows = [
-            (
-                w.person,
-                w.role,
-                "PIN" if w.has_pin else "no PIN",
-                "has left" if w.has_left else "",
-                tried.get(w.person, ""),
-            )
-            for w in signing_on.workers(log)
-        ]
+    workers, tried = signing_on.workers_with_tries(options.log_of(arguments))
+    rows = [
+        (w.person, w.role, "PIN" if w.has_pin else "no PIN", "has left" if w.has_left else "", tried.get(w.person, ""))
+        for w in workers
+    ]
     print_columns(("person", "role", "signs on with", "", ""), rows)
     return 0

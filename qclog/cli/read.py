@@ -58,8 +58,7 @@ def how_of(arguments: argparse.Namespace, log: Log) -> Circumstances:
 
     taken = None
     if arguments.taken:
-        with log.reading() as use:
-            taken = read_moment(arguments.taken, sheets.timezone_of(use))
+        taken = read_moment(arguments.taken, sheets.zone_of(log))
         if taken > now():
             raise InputError("a reading can't have been taken later than now", field="taken", found=arguments.taken)
     return Circumstances(

@@ -82,8 +82,7 @@ def show_one(arguments: argparse.Namespace) -> int:
     from qclog.services.keeping import sheets
 
     log = options.log_of(arguments)
-    with log.reading() as use:
-        sheet = sheets.latest(use, arguments.case_type)
+    sheet = sheets.latest_of(log, arguments.case_type)
     print(f"{sheet.code}  {sheet.name}  (family {sheet.family}, version {sheet.version})")
     if sheet.caution:
         print(f"Caution: {sheet.caution}")

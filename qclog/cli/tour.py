@@ -61,8 +61,7 @@ def run_demo(arguments: argparse.Namespace) -> int:
 def run_dashboard(arguments: argparse.Namespace) -> int:
     """Open the pages on a log."""
     log = options.log_of(arguments)
-    with log.reading():
-        pass
+    log.check()
     return _open(log, arguments)
 
 

@@ -187,6 +187,11 @@ class Log:
     path: Path
     patience: float = lock.PATIENCE_SECONDS
 
+    def check(self) -> None:
+        """LogError if there is no log here that can be opened, which says how to make one."""
+        with self._open():
+            return
+
     def exists(self) -> bool:
         """Whether there is a file at the path."""
         return self.path.exists()

@@ -6,7 +6,6 @@ import streamlit as st
 
 from qclog.domain.moments import show_moment
 from qclog.services.jobs import jobs
-from qclog.services.keeping.sheets import timezone_of
 from qclog.store.log import Log
 from qclog.web import papers, reading, recording, standing
 from qclog.web.frame import plain
@@ -17,8 +16,7 @@ SECTIONS = ("Jobs", "Case types", "Gauges", "Shims", "How well it is kept", "The
 
 def show_counts(log: Log) -> None:
     """How much there is."""
-    with log.reading() as use:
-        counts = use.rows("counts")[0]
+    counts = jobs.counts(log)
     names = ("readings", "jobs", "case types", "comebacks")
     show_figures_in_a_row({name: f"{counts[name.replace(' ', '_')]:,}" for name in names})
 
@@ -45,8 +43,7 @@ def show_section(log: Log, section: str) -> None:
 def show_jobs(log: Log) -> None:
     """Jobs last touched, those in work first; a chosen row opens its story."""
     st.subheader("Jobs, the last touched first")
-    with log.reading() as use:
-        rows, zone = jobs.list_jobs(log, most=200), timezone_of(use)
+    rows, zone = jobs.list_with_zone(log, most=200)
     if not rows:
         st.info("No jobs yet. Open one on the Bench page.")
         return

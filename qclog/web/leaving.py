@@ -27,8 +27,7 @@ def show_leaving(log: Log, story: Story, found: SignOff) -> None:
     name = who.need(log, "sign this job off")
     if name is None:
         return
-    with log.reading() as use:
-        able = rights.those_with(use, Act.DISPATCH)
+    able = rights.who_may(log, Act.DISPATCH)
     if able is not None and name not in able:
         who_may = f"{', '.join(able)} may: choose the name at the top of the page" if able else "nobody here may yet"
         st.info(plain(f"Signing off or a concession is not for {name}; {who_may}."), icon=":material/person:")

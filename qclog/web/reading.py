@@ -39,8 +39,7 @@ def log() -> Log:
 
 def revision(of: Log) -> int:
     """A number that changes with everything stored."""
-    with of.reading() as use:
-        return int(use.rows("revision")[0]["revision"])
+    return jobs.revision(of)
 
 
 def story(of: Log, job: str) -> Story:
@@ -124,9 +123,7 @@ def _learned(path: str, case_type: str) -> Learned:
     from qclog.services.sums.learning import learn
 
     log = Log(Path(path))
-    with log.reading() as use:
-        sheet = sheets.latest(use, case_type)
-    return learn(log, sheet)
+    return learn(log, sheets.latest_of(log, case_type))
 
 
 def is_dark() -> bool:

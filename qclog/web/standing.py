@@ -59,8 +59,7 @@ def show_standing(log: Log) -> None:
 
 
 def _tell_settled(log: Log, settled: list[Followed]) -> None:
-    with log.reading() as use:
-        zone = sheets.timezone_of(use)
+    zone = sheets.zone_of(log)
     for followed in settled:
         st.markdown(plain(finding_words.said_of(followed)))
         for line in finding_words.tell_history(followed, zone):
@@ -68,8 +67,7 @@ def _tell_settled(log: Log, settled: list[Followed]) -> None:
 
 
 def _cards(log: Log, findings: list[Followed], gone: set[str]) -> None:
-    with log.reading() as use:
-        zone = sheets.timezone_of(use)
+    zone = sheets.zone_of(log)
     here = who.here(log)
     columns = st.columns(2)
     for number, followed in enumerate(findings):

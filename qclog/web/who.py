@@ -13,7 +13,6 @@ from qclog.domain.rights import Act, roles_with
 from qclog.errors import InputError, QclogError
 from qclog.services.keeping import signing_on
 from qclog.services.keeping.launching import SIGN_ON_VARIABLE
-from qclog.services.keeping.sheets import timezone_of
 from qclog.services.keeping.signing_on import Worker
 from qclog.store.log import Log, Submission
 from qclog.web.frame import plain, show_error
@@ -173,11 +172,9 @@ def show_wrong_pins(log: Log) -> None:
     worker = here(log)
     if worker is None or worker.role not in roles_with(Act.MANAGE_PEOPLE):
         return
-    with log.reading() as use:
-        zone = timezone_of(use)
-        wrong = signing_on.wrong_pins(log)
+    wrong = signing_on.tell_wrong_pins(log)
     if wrong:
-        lines = [plain(f"{w.person}: {signing_on.say_wrong(w, zone)}") for w in wrong]
+        lines = [plain(f"{person}: {said}") for person, said in wrong.items()]
         st.warning("Wrong PINs were typed. " + "; ".join(lines), icon=":material/lock:")
 
 

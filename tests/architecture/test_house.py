@@ -43,6 +43,15 @@ def test_pages_are_thin(file: Path) -> None:
         assert word not in text
 
 
+def test_front_ends_do_not_open_the_log() -> None:
+    """What they want of it, a service reads in one opening."""
+    front = [f for f in SOURCES if f.relative_to(ROOT / "qclog").parts[0] in ("cli", "web", "public.py")]
+    for file in front:
+        text = file.read_text(encoding="utf-8")
+        for word in (".reading(", ".writing(", "use.rows", "use.frame", "use.connection"):
+            assert word not in text, f"{file}: {word}"
+
+
 def test_only_the_store_holds_sql() -> None:
     statement = re.compile(r"\b(SELECT|INSERT INTO|CREATE TABLE|UPDATE)\b [a-z*({]")
     for file in SOURCES:

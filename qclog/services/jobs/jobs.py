@@ -113,6 +113,24 @@ def list_jobs(log: Log, text: str = "", most: int = MOST_LISTED) -> list[dict[st
         return use.rows("jobs", most=most)
 
 
+def list_with_zone(log: Log, text: str = "", most: int = MOST_LISTED) -> tuple[list[dict[str, Any]], ZoneInfo]:
+    """The same, with the time zone that their times are to be shown in."""
+    with log.reading() as use:
+        return list_jobs(log, text, most), sheets.timezone_of(use)
+
+
+def revision(log: Log) -> int:
+    """A number that changes with everything stored."""
+    with log.reading() as use:
+        return int(use.rows("revision")[0]["revision"])
+
+
+def counts(log: Log) -> dict[str, int]:
+    """How much there is: readings, jobs, case_types, comebacks."""
+    with log.reading() as use:
+        return use.rows("counts")[0]
+
+
 def _check_variant(use: Use, case_type: str, variant: str | None) -> None:
     known = [v.code for v in sheets.latest(use, case_type).variants]
     if variant is not None and known and variant not in known:

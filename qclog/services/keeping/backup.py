@@ -29,8 +29,7 @@ def back_up(log: Log, place: Path, today: datetime, *, replace: bool = False) ->
     the log, row for row, before it has its name, and is then verified by itself.
     """
     if not log.exists():
-        with log.reading():  # says how to make one
-            pass
+        log.check()  # says how to make one
     to_folder = place.is_dir() or not place.suffix
     target = place / f"{log.path.stem}-{today:%Y-%m-%d}{log.path.suffix}" if to_folder else place
     need_folder(target, "backup")

@@ -9,7 +9,7 @@ from typing import Any
 
 from qclog.domain.rights import Act, roles_with
 from qclog.errors import RightsError
-from qclog.store.log import Use
+from qclog.store.log import Log, Use
 
 
 def need(use: Use, by: str, act: Act) -> None:
@@ -41,6 +41,12 @@ def need_name(use: Use, by: str, person: str | None) -> None:
     """RightsError if something is to be logged as done by `person` (None: nobody is named) and `by` may not say so."""
     if person is not None and person != by:
         need(use, by, Act.NAME_ANOTHER)
+
+
+def who_may(log: Log, act: Act) -> tuple[str, ...] | None:
+    """The people still here who may do an act; None where rights do not hold yet."""
+    with log.reading() as use:
+        return those_with(use, act)
 
 
 def those_with(use: Use, act: Act) -> tuple[str, ...] | None:

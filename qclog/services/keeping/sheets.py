@@ -81,6 +81,18 @@ def timezone_of(use: Use) -> ZoneInfo:
     return ZoneInfo(settings["timezone"])
 
 
+def zone_of(log: Log) -> ZoneInfo:
+    """The time zone of the log's local times, where that is all that is wanted of it."""
+    with log.reading() as use:
+        return timezone_of(use)
+
+
+def latest_of(log: Log, case_type: str) -> Sheet:
+    """The sheet of a case type in force now. UnknownNameError if the log has none."""
+    with log.reading() as use:
+        return latest(use, case_type)
+
+
 def known_case_types(use: Use) -> list[str]:
     """The codes of all case types."""
     return [row["case_type"] for row in use.rows("case_types")]

@@ -16,7 +16,7 @@ from qclog.domain.jobs import ROLES
 from qclog.domain.moments import now, show_moment
 from qclog.domain.rights import Act
 from qclog.errors import InputError, SignOnError, UnknownNameError
-from qclog.services.keeping import rights
+from qclog.services.keeping import rights, sheets
 from qclog.services.keeping.people import choose
 from qclog.store import records
 from qclog.store.log import Log, Submission, Use
@@ -89,6 +89,19 @@ def wrong_pins(log: Log) -> tuple[WrongPins, ...]:
             WrongPins(row["person"], row["tries"], row["last"], _locked_until(row["in_a_row"], moment))
             for row in use.rows("wrong_pins", since=moment - SHOWN_FOR)
         )
+
+
+def workers_with_tries(log: Log) -> tuple[tuple[Worker, ...], dict[str, str]]:
+    """Everyone, and `tell_wrong_pins`, as they are at one moment."""
+    with log.reading():
+        return workers(log), tell_wrong_pins(log)
+
+
+def tell_wrong_pins(log: Log) -> dict[str, str]:
+    """`wrong_pins` in words, by person."""
+    with log.reading() as use:
+        zone = sheets.timezone_of(use)
+        return {w.person: say_wrong(w, zone) for w in wrong_pins(log)}
 
 
 def say_wrong(wrong: WrongPins, zone: ZoneInfo) -> str:

@@ -21,6 +21,7 @@ from qclog.domain.sums import (
     TorqueSum,
 )
 from qclog.errors import QclogError
+from qclog.services.jobs import jobs
 from qclog.services.jobs.jobs import Story
 from qclog.services.keeping.stock import Stocked, list_stock
 from qclog.services.sums import gear_sums, other_sums, pack_sums
@@ -107,6 +108,20 @@ def can_use_learned(story: Story) -> bool:
 def read_sums(log: Log, story: Story) -> tuple[Told, ...]:
     """The same with what the case type's own log teaches."""
     return tell_sums(story, learn(log, story.sheet) if can_use_learned(story) else {})
+
+
+SumsOfJob = tuple[tuple[Told, ...], dict[int, tuple[Fit, ...]], tuple[FaceTold, ...]]
+
+
+def tell_job(
+    log: Log, job: str
+) -> tuple[Story, tuple[tuple[Told, ...], dict[int, tuple[Fit, ...]], tuple[FaceTold, ...]]]:
+    """A job's story with its sums, the packs for them and what its faces say, as they are at one moment."""
+    with log.reading():
+        story = jobs.tell(log, job)
+        told = read_sums(log, story)
+        fits = fits_for(log, told)
+    return story, (told, fits, tell_faces(story))
 
 
 def tell_faces(story: Story) -> tuple[FaceTold, ...]:
