@@ -11,7 +11,7 @@ from qclog.charts.over_time import PICKED, PICKED_ODD
 from qclog.domain.moments import show_moment
 from qclog.services.series import pictures
 from qclog.services.series.case_chart import CaseChart
-from qclog.services.series.chart_aids import AIDS, NAMES, Aid, look
+from qclog.services.series.chart_aids import AIDS, NAMES, Aid, look, why_not
 from qclog.store.log import Log
 from qclog.web import reading
 from qclog.web.frame import plain
@@ -123,7 +123,7 @@ def show_chart(chart: CaseChart) -> None:
 
 def _choose_aid(chart: CaseChart) -> Aid | None:
     """None, or one of the aids to the eye; none is offered where there are no limits to look along."""
-    if chart.drawn is None or chart.drawn.sigma <= 0:
+    if why_not(chart) is not None:
         return None
     kind = st.segmented_control(
         "Aid to the eye",

@@ -32,23 +32,25 @@ class Aid:
     lines: tuple[str, ...]
 
 
+def why_not(chart: CaseChart) -> str | None:
+    """Why an aid can't be laid over a chart; None where it can."""
+    if (chart.rows["open"] != "").any():
+        return "some units are only known to be below or above a leaf, so there is nothing to look along"
+    if chart.drawn is None:
+        return f"too few to set limits (n = {len(chart.rows)}), so there is nothing to look along"
+    if chart.drawn.sigma <= 0:
+        return "all readings are equal, so there is nothing to look along"
+    return None
+
+
 def look(chart: CaseChart, kind: str) -> Aid:
-    """Look at a chart with one of `AIDS`, since the last recorded change. InputError for another, or too few units."""
+    """Look at a chart with one of `AIDS`, since the last recorded change. InputError for another, or see `why_not`."""
     if kind not in AIDS:
         raise InputError("there is no such aid", field="aid", found=kind, hint="one of " + ", ".join(AIDS))
+    refused = why_not(chart)
     limits = chart.drawn
-    if limits is None:
-        raise InputError(
-            "too few to set limits, so there is nothing to look along", field="aid", found=f"n = {len(chart.rows)}"
-        )
-    if (chart.rows["open"] != "").any():
-        raise InputError(
-            "some units are only known to be below or above a leaf, so there is nothing to look along",
-            field="aid",
-            found=kind,
-        )
-    if limits.sigma <= 0:
-        raise InputError("all readings are equal, so there is nothing to look along", field="aid", found=kind)
+    if refused is not None or limits is None:
+        raise InputError(refused or "", field="aid", found=kind)
     first = chart.eras[-1].first if chart.eras else 0
     rows = chart.rows.with_row_index("order", offset=1).slice(first)
     values = rows["value"].to_numpy()
