@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
+import polars as pl
 import pytest
+from scipy import optimize, stats
 
 from qclog.errors import InputError
 from qclog.services.exchange.import_folder import import_folder
+from qclog.services.jobs import jobs
 from qclog.services.series.case_chart import CaseChart, as_json, chart_case
 from qclog.stats.bracket_limits import individuals_from_brackets
 from qclog.store.log import Log
@@ -115,3 +119,43 @@ def test_populations_are_told_apart_and_never_pooled(tmp_path: Path) -> None:
     assert len(chart.rows) == 20
     with pytest.raises(InputError, match="no readings of End float in that group"):
         chart_case(log, "B-1", "float", stage="trial")
+
+
+def test_readings_below_the_smallest_leaf_are_no_numbers(sample: Log) -> None:
+    """29 of 54 rows of flatness were charted as half the smallest leaf, and mean, spread and limits came from them.
+
+    A second derivation of centre and spread: the likelihood of intervals, maximised by SciPy's simplex search.
+    """
+    chart = chart_case(sample, "LR-2", "aft_face_flatness", stage="as_found", machined=True)
+    below = chart.rows.filter(pl.col("open") == "below")
+    assert (len(chart.rows), len(below)) == (54, 29)
+    assert below["low"].is_null().all()
+    assert (below["value"] == below["high"]).all()
+    assert chart.summary is None
+    assert chart.by_intervals
+    assert chart.limits is not None
+    low = chart.rows["low"].fill_null(-np.inf).to_numpy()
+    high = chart.rows["high"].fill_null(np.inf).to_numpy()
+    half = np.where(low == high, 0.5, 0.0)
+
+    def loss(p: np.ndarray) -> float:
+        sd = np.exp(p[1])
+        mass = stats.norm.cdf(high + half, p[0], sd) - stats.norm.cdf(low - half, p[0], sd)
+        return -float(np.log(np.maximum(mass, 1e-300)).sum())
+
+    best = optimize.minimize(loss, np.array([1.0, 0.0]), method="Nelder-Mead", options={"xatol": 1e-8, "fatol": 1e-10})
+    assert chart.limits.centre == pytest.approx(best.x[0], abs=0.02)
+    assert chart.limits.sigma == pytest.approx(np.exp(best.x[1]), rel=0.05)
+    assert "29 of 54 are only known to be below a leaf" in " ".join(chart.warnings)
+    told = as_json(chart)["readings"]
+    assert sum(r["value"] is None and r["low"] is None for r in told) == 29
+
+
+def test_the_largest_of_four_lines_is_judged_and_charted(sample: Log) -> None:
+    """The mean of the four was, where the sheet asks for the largest leaf that enters anywhere."""
+    chart = chart_case(sample, "LR-2", "aft_face_flatness", stage="as_found", machined=True)
+    row = next(r for r in chart.rows.iter_rows(named=True) if not r["open"])
+    story = jobs.tell(sample, row["job"])
+    read = [t.row for t in story.readings if t.row["characteristic"] == "aft_face_flatness" and t.row["counts"]]
+    assert row["low"] == max(r["low"] for r in read if r["low"] is not None)
+    assert row["high"] == max(r["high"] for r in read)
