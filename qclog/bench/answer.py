@@ -14,9 +14,14 @@ SURE = 0.8413
 _DECIMALS = {"thou": 3, "mm": 3, "in": 4, "µm": 1, "lbf·in": 1, "lbf·ft": 1, "N·m": 2, "lbf": 1, "N": 1, "°": 1}
 
 
+def decimals_of(unit: str) -> int:
+    """How many decimals a number in `unit` is said with."""
+    return _DECIMALS.get(unit, 2)
+
+
 def say(value: float, unit: str = "", *, finer: int = 0) -> str:
     """A number in `unit`, fine enough that a sum of such numbers checks: thousandths of a thou, microns."""
-    decimals = _DECIMALS.get(unit, 2) + finer
+    decimals = decimals_of(unit) + finer
     text = f"{value:.{decimals}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text in ("-0", "") else text
