@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import atan, atan2, cos, degrees, radians, sin, sqrt, tan
+from math import atan2, cos, degrees, radians, sin, sqrt, tan
 from typing import Literal
 
 from qclog.bench.answer import TRIAL, Answer, say, say_join
@@ -40,8 +40,9 @@ def backlash_factor(
 ) -> float:
     """Backlash gained for each unit the wheel (or pinion) moves out along its own axis.
 
-    transverse, at the pitch circle: 2 tan(a_t) sin(G), with tan(a_t) = tan(a_n)/cos(b); normal to the tooth:
-    2 sin(a_n) sin(G). Standard bevel geometry (from memory); sin becomes cos of G for the pinion's move.
+    The move leaves the pitch plane by the sine of the moved gear's own pitch angle G; what it does along the plane one
+    flank gains and the other loses. Both flank normals, at the pressure angle a to that plane, give 2 sin(a) sin(G)
+    normal to the tooth, and at the pitch circle 2 tan(a) sin(G) / cos(b) with the spiral angle b.
 
     Raises
     ------
@@ -51,14 +52,12 @@ def backlash_factor(
         raise InputError("a pressure angle lies between 0 and 45 degrees", field="pressure_angle", found=pressure_angle)
     if not 0 <= spiral_angle < 60:
         raise InputError("a spiral angle is 0 or more and below 60 degrees", field="spiral_angle", found=spiral_angle)
-    gamma = radians(pitch_angle(gear_teeth, pinion_teeth, shaft_angle))
-    along = sin(gamma) if moved == "wheel" else cos(gamma)
-    if along <= 0:
-        raise InputError("this move does not change backlash", field="shaft_angle", found=shaft_angle)
+    wheel = pitch_angle(gear_teeth, pinion_teeth, shaft_angle)
+    out_of_plane = sin(radians(wheel if moved == "wheel" else shaft_angle - wheel))
     normal = radians(pressure_angle)
     if measured == "normal":
-        return 2 * sin(normal) * along
-    return 2 * tan(atan(tan(normal) / cos(radians(spiral_angle)))) * along
+        return 2 * sin(normal) * out_of_plane
+    return 2 * tan(normal) / cos(radians(spiral_angle)) * out_of_plane
 
 
 @dataclass(frozen=True, slots=True)
