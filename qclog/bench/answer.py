@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from qclog.bench.estimate import Estimate, chance_between
+from qclog.bench.gate import checked
 
 TRIAL = "A trial fit decides; the maker's manual decides."
 INSIDE, LOW, HIGH, CLOSE, NOT_JUDGED = "inside", "low", "high", "too close to call", "not judged"
@@ -76,6 +77,7 @@ class Answer:
         return stand(self.estimate, self.lower, self.upper)
 
 
+@checked
 def stand(estimate: Estimate, lower: float | None, upper: float | None) -> str:
     """How an estimate stands to limits; `too close to call` where the chance inside is between 16 and 84 %.
 

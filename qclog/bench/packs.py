@@ -16,6 +16,7 @@ from typing import Literal
 
 from qclog.bench.answer import TRIAL, decimals_of, say
 from qclog.bench.estimate import Estimate
+from qclog.bench.gate import checked
 from qclog.errors import InputError
 
 Side = Literal["thicker", "thinner"]
@@ -396,6 +397,7 @@ def make_pack(picked: Sequence[Picked]) -> Pack:
     return Pack(tuple(ordered), float(sum((exact(p.thickness) for p in ordered), Fraction(0))))
 
 
+@checked
 def parse_leaves(text: str) -> tuple[Leaf, ...]:
     """Leaves as typed: `20x4 10x4 5 3 2`: size, and how many after an x (default 1); `30/2` peels in layers of 2."""
     found = []
