@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from qclog.bench.estimate import Estimate, chance_between
+from qclog.bench.gate import checked
 
 TRIAL = "A trial fit decides; the maker's manual decides."
 INSIDE, LOW, HIGH, CLOSE, NOT_JUDGED = "inside", "low", "high", "too close to call", "not judged"
@@ -14,9 +15,14 @@ SURE = 0.8413
 _DECIMALS = {"thou": 3, "mm": 3, "in": 4, "µm": 1, "lbf·in": 1, "lbf·ft": 1, "N·m": 2, "lbf": 1, "N": 1, "°": 1}
 
 
+def decimals_of(unit: str) -> int:
+    """How many decimals a number in `unit` is said with."""
+    return _DECIMALS.get(unit, 2)
+
+
 def say(value: float, unit: str = "", *, finer: int = 0) -> str:
     """A number in `unit`, fine enough that a sum of such numbers checks: thousandths of a thou, microns."""
-    decimals = _DECIMALS.get(unit, 2) + finer
+    decimals = decimals_of(unit) + finer
     text = f"{value:.{decimals}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text in ("-0", "") else text
@@ -71,6 +77,7 @@ class Answer:
         return stand(self.estimate, self.lower, self.upper)
 
 
+@checked
 def stand(estimate: Estimate, lower: float | None, upper: float | None) -> str:
     """How an estimate stands to limits; `too close to call` where the chance inside is between 16 and 84 %.
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from math import erf, isfinite, sqrt
 
+from qclog.bench.gate import checked
 from qclog.errors import InputError
 
 
@@ -42,6 +43,7 @@ def combine(*terms: tuple[float, Estimate]) -> Estimate:
     return Estimate(value, sqrt(sum((factor * estimate.u) ** 2 for factor, estimate in terms)))
 
 
+@checked
 def mean(values: Sequence[Estimate]) -> Estimate:
     """The mean of independent estimates. InputError if there is none."""
     if not values:
@@ -70,6 +72,7 @@ def propagate(function: Callable[[Sequence[float]], float], sources: Sequence[So
     return Estimate(result, sqrt(own + sum(part**2 for part in shared.values())))
 
 
+@checked
 def mean_of_sources(sources: Sequence[Source]) -> Estimate:
     """The mean of readings: own parts fall with their number, what they share does not."""
     if not sources:
@@ -77,6 +80,7 @@ def mean_of_sources(sources: Sequence[Source]) -> Estimate:
     return propagate(lambda values: sum(values) / len(values), sources)
 
 
+@checked
 def chance_between(estimate: Estimate, lower: float | None, upper: float | None) -> float:
     """The chance that the true value lies inside [lower, upper], taking the error as normal."""
     low = float("-inf") if lower is None else lower

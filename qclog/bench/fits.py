@@ -8,6 +8,7 @@ from math import sqrt
 
 from qclog.bench.answer import Answer, say
 from qclog.bench.estimate import Estimate, combine
+from qclog.bench.gate import checked
 from qclog.errors import InputError
 
 
@@ -23,6 +24,7 @@ class Range:
             raise InputError("the least is more than the most", field="range", found=f"{self.least:g} to {self.most:g}")
 
 
+@checked
 def fit_of(
     bore: Estimate, shaft: Estimate, *, lower: float | None = None, upper: float | None = None, unit: str
 ) -> Answer:
@@ -32,11 +34,13 @@ def fit_of(
     return Answer("fit", result.value, result.u, unit, text, lower, upper, ())
 
 
+@checked
 def fit_range(bore: Range, shaft: Range) -> Range:
     """From the tightest (least bore, most shaft) to the loosest (most bore, least shaft)."""
     return Range(bore.least - shaft.most, bore.most - shaft.least)
 
 
+@checked
 def chance_of_fit(bore: Range, shaft: Range, lower: float | None, upper: float | None) -> float:
     """The chance of a fit inside limits for parts anywhere in their ranges (uniform, independent, taken as normal)."""
     u = sqrt((bore.most - bore.least) ** 2 / 12 + (shaft.most - shaft.least) ** 2 / 12)
@@ -44,6 +48,7 @@ def chance_of_fit(bore: Range, shaft: Range, lower: float | None, upper: float |
     return Answer("fit", middle, u, "", "", lower, upper).chance_inside or 0.0
 
 
+@checked
 def write_fit(value: float, unit: str = "in") -> str:
     """A fit with its letter: 0.0007T, 0.0008L, 0 for line to line."""
     number = say(abs(value), unit)
@@ -53,6 +58,7 @@ def write_fit(value: float, unit: str = "in") -> str:
 _END = re.compile(r"(\d*\.?\d+)\s*([LT]?)", re.IGNORECASE)
 
 
+@checked
 def read_fit(text: str) -> Range:
     """A printed fit as a range: `0.0007T-0.0008L`, `0.0005-0.0015L`, `0.0015L` (both ends the same).
 
@@ -83,6 +89,7 @@ NORMAL_BEARING_BORE = {(30.0, 50.0): -12, (50.0, 80.0): -15, (80.0, 120.0): -20}
 """Lower deviations of a Normal-class bearing's outside and bore, µm, upper 0 (ISO 492, from memory)."""
 
 
+@checked
 def tolerance_of(nominal: float, letter_and_grade: str) -> Range:
     """Deviations from nominal, mm, of an ISO 286 class: holes H7 J7 K7 N7, shafts h6 k5 k6 m5 m6.
 
@@ -108,17 +115,20 @@ def tolerance_of(nominal: float, letter_and_grade: str) -> Range:
     return Range(low / 1000, (low + width) / 1000)
 
 
+@checked
 def iso_fit(nominal: float, hole: str | Range, shaft: str | Range) -> Range:
     """The fit of two ISO 286 classes, or of a class with a part's own deviations, mm."""
     one, two = (tolerance_of(nominal, c) if isinstance(c, str) else c for c in (hole, shaft))
     return fit_range(one, two)
 
 
+@checked
 def bearing_outside(nominal: float) -> Range:
     """Deviations of a Normal-class bearing's outside diameter, mm."""
     return Range(NORMAL_BEARING_OUTSIDE[_BANDS[_band_of(nominal)]] / 1000, 0.0)
 
 
+@checked
 def bearing_bore(nominal: float) -> Range:
     """Deviations of a Normal-class bearing's bore, mm."""
     return Range(NORMAL_BEARING_BORE[_BANDS[_band_of(nominal)]] / 1000, 0.0)

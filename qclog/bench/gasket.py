@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from qclog.bench.answer import Answer, say
 from qclog.bench.estimate import Estimate, combine
+from qclog.bench.gate import checked
 from qclog.errors import InputError
 
 CRUSH_SPREAD = 0.02
@@ -14,6 +15,7 @@ SEALANT = Estimate(1.0, 0.6)
 _FROM_LOT = "Measure a crushed sample of each gasket lot: a thick lot shows in no shim sum."
 
 
+@checked
 def compressed(free: Estimate, crush: Estimate, *, unit: str = "thou") -> Answer:
     """Compressed thickness from the free thickness and the fraction that crushes (0.11 for 11 %)."""
     _check_free(free)
@@ -28,6 +30,7 @@ def compressed(free: Estimate, crush: Estimate, *, unit: str = "thou") -> Answer
     return Answer("compressed gasket", result.value, result.u, unit, text, cautions=(_FROM_LOT,))
 
 
+@checked
 def crush_of_sample(free: Estimate, crushed: Estimate) -> Estimate:
     """The fraction that crushed, from a sample of the lot measured before and after."""
     _check_free(free)

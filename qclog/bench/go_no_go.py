@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from qclog.bench.gate import checked
+
 
 @dataclass(frozen=True, slots=True)
 class Ladder:
@@ -45,6 +47,7 @@ class Ladder:
         return f"{_plain(self.leaves[self.goes])}/{_plain(self.leaves[self.stops])}"
 
 
+@checked
 def begin(leaves: tuple[Fraction, ...]) -> Ladder:
     """A ladder on which nothing was tried. ValueError without leaves."""
     if not leaves:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from qclog.bench.answer import Answer, say, say_join
 from qclog.bench.estimate import Estimate
+from qclog.bench.gate import checked
 from qclog.errors import InputError
 
 
@@ -31,6 +32,7 @@ MATERIALS = {
 SAME_HEAT = "Case and shaft are taken as equally hot; in service the shaft is usually hotter at first."
 
 
+@checked
 def material(name: str) -> Material:
     """The material called `name`; InputError with what there is."""
     found = MATERIALS.get(name)
@@ -39,6 +41,7 @@ def material(name: str) -> Material:
     return found
 
 
+@checked
 def setting_change(span: float, case: str, shaft: str, rise: float, *, unit: str = "mm") -> Answer:
     """How much more the case grows than the shaft over `span` (one `unit`) in `rise` °C.
 
@@ -57,6 +60,7 @@ def setting_change(span: float, case: str, shaft: str, rise: float, *, unit: str
     return Answer("preload lost to warmth", value, span * spread * abs(rise), unit, text, cautions=(SAME_HEAT,))
 
 
+@checked
 def rise_that_takes(pinch: float, span: float, case: str, shaft: str) -> float | None:
     """The rise in °C at which a `pinch` (same unit as `span`) is gone; None when the case never outgrows the shaft."""
     if span <= 0 or pinch < 0:
@@ -65,6 +69,7 @@ def rise_that_takes(pinch: float, span: float, case: str, shaft: str) -> float |
     return pinch / (span * difference) if difference > 0 else None
 
 
+@checked
 def warm_setting(cold: Estimate, change: Answer, *, lower: float | None = None, upper: float | None = None) -> Answer:
     """The preload at running temperature: what it is on the bench less what warmth takes."""
     value = cold.value - change.value
@@ -74,6 +79,7 @@ def warm_setting(cold: Estimate, change: Answer, *, lower: float | None = None, 
     return Answer("preload when running", value, u, unit, text, lower, upper, change.cautions)
 
 
+@checked
 def mixed_targets(target_at: str, read_at: str) -> str:
     """A warning when a cold target is held against a warm reading or the other way; empty when they match."""
     words = ("cold", "warm")

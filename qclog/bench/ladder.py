@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from qclog.bench.gate import checked
 from qclog.errors import InputError
 
 
@@ -17,6 +18,7 @@ class Rung:
     high: float
 
 
+@checked
 def rungs(marks: Sequence[str], first: float, width: float, step: float) -> tuple[Rung, ...]:
     """A regular ladder: each rung `width` wide and the next beginning `step` above the last one's low end."""
     if not (0 < width <= step):
@@ -24,6 +26,7 @@ def rungs(marks: Sequence[str], first: float, width: float, step: float) -> tupl
     return tuple(Rung(m, round(first + i * step, 9), round(first + i * step + width, 9)) for i, m in enumerate(marks))
 
 
+@checked
 def choose_rung(value: float, ladder: Sequence[Rung], *, resolution: float) -> Rung:
     """The rung that holds `value`, rounded to the ladder's `resolution` first so that no value falls between rungs.
 

@@ -8,15 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
 
-from qclog.bench.packs import Choice, Leaf, Pack, Picked, Want, cautions_for, check_drawer, make_pack
+from qclog.bench.packs import Choice, Leaf, Pack, Picked, Want, cautions_for, check_drawer, exact, make_pack, off
 from qclog.errors import InputError
 
 Floats = npt.NDArray[np.float64]
 _SLACK = 1e-6
+_USUAL_SIZE = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +41,7 @@ class Packs:
     @property
     def reached(self) -> bool:
         """Whether every want and total is inside its tolerance."""
-        return self.missed_by <= _SLACK
+        return self.missed_by == 0
 
 
 def choose_packs(drawer: Sequence[Leaf], wants: Sequence[Want], together: Sequence[Together] = ()) -> Packs:
@@ -66,11 +68,21 @@ def choose_packs(drawer: Sequence[Leaf], wants: Sequence[Want], together: Sequen
     packs = program.packs()
     choices = []
     for want, pack in zip(wants, packs, strict=True):
-        off = pack.total - want.thickness
-        best = pack if abs(off) <= want.tolerance + _SLACK else None
-        below, above = (pack if off <= 0 else None), (pack if off >= 0 else None)
+        error = off(pack, want)
+        best = pack if abs(error) <= exact(want.tolerance) else None
+        below, above = (pack if error <= 0 else None), (pack if error >= 0 else None)
         choices.append(Choice(want, best, below, above, cautions_for(best, drawer, want)))
-    return Packs(tuple(choices), packs, max(0.0, missed if missed > _SLACK else 0.0))
+    return Packs(tuple(choices), packs, float(_missed(packs, wants, together)))
+
+
+def _missed(packs: Sequence[Pack], wants: Sequence[Want], together: Sequence[Together]) -> Fraction:
+    """The total by which packs miss the tolerances of their wants and totals, from the sizes as typed."""
+    errors = [abs(off(pack, want)) - exact(want.tolerance) for pack, want in zip(packs, wants, strict=True)]
+    for one in together:
+        asked = Fraction(sum(exact(wants[i].thickness) for i in one.wants)) - exact(one.thickness)
+        error = sum((off(packs[i], wants[i]) for i in one.wants), asked)
+        errors.append(abs(error) - exact(one.tolerance))
+    return sum((max(Fraction(0), error) for error in errors), Fraction(0))
 
 
 class _Program:
@@ -78,6 +90,8 @@ class _Program:
 
     def __init__(self, drawer: Sequence[Leaf], wants: Sequence[Want], together: Sequence[Together]) -> None:
         self.kinds = [(i, leaf, t) for i, leaf in enumerate(drawer) if leaf.count for t in leaf.thicknesses]
+        # The solver's own slack is meant for sizes of this order, whatever unit they are in.
+        scale = _USUAL_SIZE / max(t for _, _, t in self.kinds)
         self.wants = wants
         goals: list[tuple[tuple[int, ...], float, float]]
         goals = [((i,), w.thickness, w.tolerance) for i, w in enumerate(wants)]
@@ -98,12 +112,12 @@ class _Program:
             over, under, excess = (k * w + 3 * i + n for n in range(3))
             row = np.zeros(self.width)
             for n in members:
-                row[n * k : (n + 1) * k] = [t for _, _, t in self.kinds]
+                row[n * k : (n + 1) * k] = [t * scale for _, _, t in self.kinds]
             row[over], row[under] = -1, 1
-            self.rows.append((row, thickness, thickness))
+            self.rows.append((row, thickness * scale, thickness * scale))
             row = self._ones([over, under])
             row[excess] = -1
-            self.rows.append((row, -np.inf, tolerance))
+            self.rows.append((row, -np.inf, tolerance * scale))
         self.whole = np.r_[np.ones(k * w), np.zeros(3 * g)]
         self.found: Floats = np.zeros(self.width)
 

@@ -7,17 +7,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import atan, atan2, cos, degrees, radians, sin, sqrt, tan
+from math import atan2, cos, degrees, radians, sin, sqrt, tan
 from typing import Literal
 
 from qclog.bench.answer import TRIAL, Answer, say, say_join
 from qclog.bench.estimate import Estimate, combine
+from qclog.bench.gate import checked
 from qclog.bench.student import t_quantile
 from qclog.errors import InputError
 
 CHECK_PATTERN = "Read the backlash all round again and look at the contact pattern after the move."
 
 
+@checked
 def pitch_angle(gear_teeth: int, pinion_teeth: int, shaft_angle: float = 90.0) -> float:
     """Pitch cone angle of the gear in degrees: atan(sin S / (z_pinion/z_gear + cos S)); atan of the ratio at 90."""
     if gear_teeth < 1 or pinion_teeth < 1:
@@ -28,6 +30,7 @@ def pitch_angle(gear_teeth: int, pinion_teeth: int, shaft_angle: float = 90.0) -
     return degrees(atan2(sin(angle), pinion_teeth / gear_teeth + cos(angle)))
 
 
+@checked
 def backlash_factor(
     gear_teeth: int,
     pinion_teeth: int,
@@ -40,8 +43,9 @@ def backlash_factor(
 ) -> float:
     """Backlash gained for each unit the wheel (or pinion) moves out along its own axis.
 
-    transverse, at the pitch circle: 2 tan(a_t) sin(G), with tan(a_t) = tan(a_n)/cos(b); normal to the tooth:
-    2 sin(a_n) sin(G). Standard bevel geometry (from memory); sin becomes cos of G for the pinion's move.
+    The move leaves the pitch plane by the sine of the moved gear's own pitch angle G; what it does along the plane one
+    flank gains and the other loses. Both flank normals, at the pressure angle a to that plane, give 2 sin(a) sin(G)
+    normal to the tooth, and at the pitch circle 2 tan(a) sin(G) / cos(b) with the spiral angle b.
 
     Raises
     ------
@@ -51,14 +55,12 @@ def backlash_factor(
         raise InputError("a pressure angle lies between 0 and 45 degrees", field="pressure_angle", found=pressure_angle)
     if not 0 <= spiral_angle < 60:
         raise InputError("a spiral angle is 0 or more and below 60 degrees", field="spiral_angle", found=spiral_angle)
-    gamma = radians(pitch_angle(gear_teeth, pinion_teeth, shaft_angle))
-    along = sin(gamma) if moved == "wheel" else cos(gamma)
-    if along <= 0:
-        raise InputError("this move does not change backlash", field="shaft_angle", found=shaft_angle)
+    wheel = pitch_angle(gear_teeth, pinion_teeth, shaft_angle)
+    out_of_plane = sin(radians(wheel if moved == "wheel" else shaft_angle - wheel))
     normal = radians(pressure_angle)
     if measured == "normal":
-        return 2 * sin(normal) * along
-    return 2 * tan(atan(tan(normal) / cos(radians(spiral_angle)))) * along
+        return 2 * sin(normal) * out_of_plane
+    return 2 * tan(normal) / cos(radians(spiral_angle)) * out_of_plane
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +80,7 @@ class Factor:
         return Estimate(self.value, self.u)
 
 
+@checked
 def given_factor(value: float, source: str = "the sheet's own") -> Factor:
     """A factor that the sheet gives; how far real ones lie from it is not known, so 20 % is allowed (no source)."""
     if not 0 < value < 3:
@@ -86,6 +89,7 @@ def given_factor(value: float, source: str = "the sheet's own") -> Factor:
     return Factor(value, u, value - 2 * u, value + 2 * u, 0, source)
 
 
+@checked
 def learn_factor(moves: Sequence[float], changes: Sequence[float], *, fewest: int = 3) -> Factor:
     """The factor of a case type from its own pairs: wheel move out of mesh, and backlash gained by it, one unit.
 
@@ -107,6 +111,7 @@ def learn_factor(moves: Sequence[float], changes: Sequence[float], *, fewest: in
     return Factor(k, u, k - reach, k + reach, len(pairs), f"learned from {len(pairs)} pairs of this case type")
 
 
+@checked
 def wheel_move(read: Estimate, wanted: float, factor: Factor, *, unit: str = "thou") -> Answer:
     """How far the wheel must move out of mesh (negative: toward the pinion): (wanted - read) / factor."""
     if read.value < 0 or wanted < 0:
@@ -135,6 +140,7 @@ class SideShims:
         return self.wheel_side + self.far_side
 
 
+@checked
 def move_side_shims(
     wheel_side: float, far_side: float, move_out: float, *, plus_side: Literal["wheel", "far"], unit: str = "thou"
 ) -> SideShims:
@@ -161,6 +167,7 @@ def move_side_shims(
     return SideShims(new[0], new[1], text)
 
 
+@checked
 def carrier_total(zero_play: Estimate, each_side: float, *, sides: int = 2, unit: str = "thou") -> Answer:
     """Side shims in total for a preload of `each_side` on each side over the total that just leaves no play."""
     if zero_play.value < 0:
@@ -170,6 +177,7 @@ def carrier_total(zero_play: Estimate, each_side: float, *, sides: int = 2, unit
     return Answer("side shims in total", result.value, result.u, unit, text)
 
 
+@checked
 def zero_play_total(starters: Estimate, end_play: Estimate, *, unit: str = "thou") -> Answer:
     """The total that just leaves no play: starter shims plus the end play read over them."""
     if min(starters.value, end_play.value) < 0:
@@ -179,6 +187,7 @@ def zero_play_total(starters: Estimate, end_play: Estimate, *, unit: str = "thou
     return Answer("side shims at no play", result.value, result.u, unit, text)
 
 
+@checked
 def backlash_target(nominal: float, *, reused: bool, as_found: float | None) -> tuple[float, str]:
     """The backlash to set, and why: a re-used gear set is put back to what it had, a new one to the sheet's figure."""
     if not reused:
@@ -193,6 +202,7 @@ def backlash_target(nominal: float, *, reused: bool, as_found: float | None) -> 
     return as_found, "as found, since the gears run on"
 
 
+@checked
 def judge_variation(values: Sequence[float], *, good: float, act: float) -> tuple[str, str]:
     """Backlash round the wheel: (`good`, `watch` or `act`, what to do): run-out is measured above `act`."""
     if len(values) < 2:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from qclog.bench.gate import checked
 from qclog.errors import InputError
 
 FEWEST_JOBS = 5
@@ -24,6 +25,7 @@ class Need:
     sure: float
 
 
+@checked
 def need_of(past: Sequence[tuple[Sequence[int], int]], *, there: int, sure: float = 0.9) -> Need:
     """Leaves needed by coming jobs drawn at random from past ones.
 

@@ -1,26 +1,42 @@
 """A pack from the leaves there are: by measured size, exactly, with the fewest leaves.
 
 Every sum that the drawer can make is worked out (dynamic programming over leaves; a set of sums is the bits of one
-whole number, in steps of a thousandth), so "can't be reached" is a fact and not a failed search.
+whole number, in steps of the largest size that goes into every leaf), so "can't be reached" is a fact and not a failed
+search. Sizes are taken as the decimal fractions they were typed as, so no sum is rounded, in whatever unit.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from math import ceil, floor, isfinite, sqrt
+from decimal import Decimal
+from fractions import Fraction
+from math import ceil, floor, gcd, isfinite, lcm, sqrt
 from typing import Literal
 
-from qclog.bench.answer import TRIAL, say
+from qclog.bench.answer import TRIAL, decimals_of, say
 from qclog.bench.estimate import Estimate
+from qclog.bench.gate import checked
 from qclog.errors import InputError
 
 Side = Literal["thicker", "thinner"]
-GRID = 1000
-"""Sizes count to a thousandth of their unit."""
-MOST_LEAVES = 200
+MOST_STEPS = 10_000_000
+"""Of a pack: sizes with more decimals than that are finer than anyone measures, and too many sums to go through."""
+MOST_BITS = 2_000_000_000
+"""What all sums of all numbers of leaves may take, about 250 MB."""
 LEAF_U = 0.2
 """Standard uncertainty of a leaf by micrometer, burr and oil counted, in thou; common practice, no source."""
+
+
+def exact(value: float) -> Fraction:
+    """The decimal fraction that a size was typed as: to twelve digits, so that a unit's conversion leaves no noise."""
+    return Fraction(f"{value:.12g}")
+
+
+def in_full(value: float) -> str:
+    """A size with all the decimals it was typed with."""
+    text = format(Decimal(f"{value:.12g}"), "f")
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +63,16 @@ class Leaf:
     @property
     def thicknesses(self) -> tuple[float, ...]:
         """What one of them may be: its size, or what is left of it after peeling, at least one layer."""
+        return tuple(float(t) for t in self.exact_thicknesses)
+
+    @property
+    def exact_thicknesses(self) -> tuple[Fraction, ...]:
+        """The same as fractions."""
+        size = exact(self.size)
         if self.layer is None:
-            return (self.size,)
-        layers = floor(self.size / self.layer + 1e-9)
-        return tuple(self.size - i * self.layer for i in range(layers) if self.size - i * self.layer > 1e-9)
+            return (size,)
+        layer = exact(self.layer)
+        return tuple(size - i * layer for i in range(size // layer))
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,12 +85,12 @@ class Picked:
     @property
     def peeled(self) -> bool:
         """Whether layers come off."""
-        return self.thickness < self.leaf.size - 1e-9
+        return exact(self.thickness) < exact(self.leaf.size)
 
     def text(self) -> str:
         """What to take: the packet's size, or what to peel it to."""
-        name = say(self.leaf.size if self.leaf.nominal is None else self.leaf.nominal, finer=1)
-        return f"{name} peeled to {say(self.thickness, finer=1)}" if self.peeled else name
+        name = in_full(self.leaf.size if self.leaf.nominal is None else self.leaf.nominal)
+        return f"{name} peeled to {in_full(self.thickness)}" if self.peeled else name
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +116,7 @@ class Pack:
         differs = any(
             p.leaf.nominal is not None and p.leaf.nominal != p.leaf.size and not p.peeled for p in self.leaves
         )
-        measured = "+".join(say(p.thickness, finer=1) for p in self.leaves)
+        measured = "+".join(in_full(p.thickness) for p in self.leaves)
         return f"{named} (measured {measured})" if differs else named
 
 
@@ -153,52 +175,69 @@ class Choice:
         if preferred is not None:
             return preferred
         both = [p for p in (self.below, self.above) if p is not None]
-        return min(both, key=lambda p: abs(p.total - self.want.thickness), default=None)
+        return min(both, key=lambda p: abs(off(p, self.want)), default=None)
 
     def sentence(self, unit: str = "thou") -> str:
         """What to fit, or how near the drawer comes."""
-        wanted = say(self.want.thickness, unit)
+        near = [(side, pack) for side, pack in (("below", self.below), ("above", self.above)) if pack is not None]
+        shown = [self.want.thickness, self.want.tolerance]
+        shown += [leaf.thickness for pack in (self.best, self.below, self.above) if pack for leaf in pack.leaves]
+        finer = max(0, max(map(_decimals, shown)) - decimals_of(unit))
+
+        def told(value: float | Fraction) -> str:
+            return say(float(value), unit, finer=finer)
+
         if self.best is not None:
-            off = self.best.total - self.want.thickness
-            error = f", {say(off, unit)} off" if abs(off) > 1e-9 else ""
-            return f"fit {self.best.text()} = {say(self.best.total, unit)}{error}"
-        near = [
-            f"nearest {side} {pack.text()} = {say(pack.total, unit)} ({say(pack.total - self.want.thickness, unit)})"
-            for side, pack in (("below", self.below), ("above", self.above))
-            if pack is not None
-        ]
-        within = f" within {say(self.want.tolerance, unit)}"
-        return f"{wanted} can't be made{within} from this drawer; " + ("; ".join(near) or "nothing comes near")
+            missed = off(self.best, self.want)
+            error = f", {told(missed)} off" if missed else ""
+            return f"fit {self.best.text()} = {told(self.best.total)}{error}"
+        nearest = "; ".join(
+            f"nearest {side} {pack.text()} = {told(pack.total)} ({told(off(pack, self.want))})" for side, pack in near
+        )
+        within = f" within {told(self.want.tolerance)}"
+        return f"{told(self.want.thickness)} can't be made{within} from this drawer; {nearest or 'nothing comes near'}"
+
+
+_MOST_DECIMALS = 6
+
+
+def _decimals(value: float) -> int:
+    """How many decimals a size was typed with; none for one that was worked out."""
+    exponent = Decimal(f"{value:.12g}").normalize().as_tuple().exponent
+    decimals = max(0, -exponent) if isinstance(exponent, int) else 0
+    return decimals if decimals <= _MOST_DECIMALS else 0
+
+
+def off(pack: Pack, want: Want) -> Fraction:
+    """How far a pack is from what is wanted, above 0 where it is thicker: exactly, as the sizes were typed."""
+    return sum((exact(p.thickness) for p in pack.leaves), Fraction(0)) - exact(want.thickness)
 
 
 def choose_pack(drawer: Sequence[Leaf], want: Want) -> Choice:
-    """The best pack for `want`, and the nearest either side of it. InputError for a drawer that can't give one."""
+    """The best pack for `want`, and the nearest either side of it.
+
+    InputError for a drawer that can't give one, and for more leaves or decimals than can be gone through.
+    """
     check_drawer(drawer, want.least)
     sums = _Sums(drawer, want)
-    most = sums.most
-    exact = want.thickness * GRID
-    low, high = ceil(exact - want.tolerance * GRID - 1e-6), floor(exact + want.tolerance * GRID + 1e-6)
+    wanted, tolerance = exact(want.thickness) / sums.step, exact(want.tolerance) / sums.step
+    low, high = ceil(wanted - tolerance), floor(wanted + tolerance)
+    counts = range(want.least, sums.most + 1)
     best = None
-    for leaves in range(want.least, most + 1):
-        inside = [
-            s
-            for s in (sums.not_above(leaves, exact), sums.not_below(leaves, exact))
-            if s is not None and low <= s <= high
-        ]
+    for leaves in counts:
+        near = (sums.not_above(leaves, wanted), sums.not_below(leaves, wanted))
+        inside = [s for s in near if s is not None and low <= s <= high]
         if inside:
-            best = sums.pack(
-                min(inside, key=lambda s: (round(abs(s - exact), 6), _wrong_side(s, exact, want.safer))), leaves
-            )
+            best = sums.pack(min(inside, key=lambda s: (abs(s - wanted), _wrong_side(s, wanted, want.safer))), leaves)
             break
-    counts = range(want.least, most + 1)
-    unders = [(s, -n) for n in counts if (s := sums.not_above(n, exact)) is not None]
-    overs = [(s, n) for n in counts if (s := sums.not_below(n, exact)) is not None]
+    unders = [(s, -n) for n in counts if (s := sums.not_above(n, wanted)) is not None]
+    overs = [(s, n) for n in counts if (s := sums.not_below(n, wanted)) is not None]
     below = sums.pack(max(unders)[0], -max(unders)[1]) if unders else None
     above = sums.pack(*min(overs)) if overs else None
     return Choice(want, best, below, above, cautions_for(best, drawer, want))
 
 
-def _wrong_side(total: float, wanted: float, safer: Side | None) -> bool:
+def _wrong_side(total: int, wanted: Fraction, safer: Side | None) -> bool:
     return safer is not None and (total > wanted) != (safer == "thicker")
 
 
@@ -221,7 +260,7 @@ def cautions_for(best: Pack | None, drawer: Sequence[Leaf], want: Want) -> tuple
     said = [TRIAL]
     thinnest = min(t for leaf in drawer if leaf.count for t in leaf.thicknesses)
     if best is None and thinnest > want.thickness + want.tolerance:
-        said.append(f"Every leaf is thicker than wanted: the thinnest is {say(thinnest, finer=1)}.")
+        said.append(f"Every leaf is thicker than wanted: the thinnest is {in_full(thinnest)}.")
     if best is not None and len(best.leaves) > 5:
         said.append("Many leaves make a springy pack: mic it whole, with the oil pressed out.")
     if best is not None and any(p.peeled for p in best.leaves):
@@ -229,43 +268,54 @@ def cautions_for(best: Pack | None, drawer: Sequence[Leaf], want: Want) -> tuple
     return tuple(said)
 
 
+@dataclass(frozen=True, slots=True)
+class _Item:
+    """So many leaves of one size that a pack has all or none of, and the steps that one of them may be thick."""
+
+    leaf: Leaf
+    count: int
+    steps: tuple[int, ...]
+
+
 class _Sums:
-    """Every sum of leaves up to what is needed, by number of leaves."""
+    """Every sum of leaves up to what is needed, by number of leaves, in steps of `step`."""
 
     def __init__(self, drawer: Sequence[Leaf], want: Want) -> None:
         # A size that there is little of comes last, and the way back avoids what comes last.
         stock = sorted((leaf for leaf in drawer if leaf.count), key=lambda leaf: (-leaf.count, -leaf.size))
-        thin = sorted(
-            round(min(leaf.thicknesses) * GRID) for leaf in stock for _ in range(min(leaf.count, MOST_LEAVES))
-        )
-        thick = round(max(leaf.size for leaf in stock) * GRID)
+        self.step, steps = _common_step([leaf.exact_thicknesses for leaf in stock])
+        thin = sorted((min(mine), leaf.count) for leaf, mine in zip(stock, steps, strict=True))
+        thick = max(max(mine) for mine in steps)
         # No pack above needs to be looked for further than one thickest leaf beyond: swapping single leaves gets there.
-        reach = max(ceil(want.thickness * GRID) + thick, sum(thin[: want.least]))
-        fits = next((i for i, total in enumerate(_running(thin)) if total > reach), len(thin))
-        self.most = min(fits, MOST_LEAVES, len(thin) if want.most is None else want.most)
+        reach = max(ceil(exact(want.thickness) / self.step) + thick, _thinnest(thin, want.least))
+        count = sum(leaf.count for leaf in stock)
+        self.most = min(_fitting(thin, reach), count if want.most is None else want.most)
+        self.items = [
+            _Item(leaf, n, mine)
+            for leaf, mine in zip(stock, steps, strict=True)
+            for n in _bundles(min(leaf.count, self.most), alike=len(mine) == 1)
+        ]
+        _check_size(reach, len(self.items) * (self.most + 1), want)
         mask = (1 << (reach + 1)) - 1
-        self.leaves = [leaf for leaf in stock for _ in range(min(leaf.count, self.most))]
         self.after: list[list[int]] = [[1] + [0] * self.most]
-        for leaf in self.leaves:
+        for item in self.items:
             before = self.after[-1]
             now = list(before)
-            for thickness in leaf.thicknesses:
-                shift = round(thickness * GRID)
-                for n in range(self.most):
+            for thickness in item.steps:
+                shift = thickness * item.count
+                for n in range(self.most - item.count + 1):
                     if before[n]:
-                        now[n + 1] |= (before[n] << shift) & mask
+                        now[n + item.count] |= (before[n] << shift) & mask
             self.after.append(now)
 
-    def not_above(self, leaves: int, exact: float) -> int | None:
+    def not_above(self, leaves: int, wanted: Fraction) -> int | None:
         """The largest sum of so many leaves that is not above."""
-        if leaves > self.most:
-            return None
-        under = self.after[-1][leaves] & ((1 << (floor(exact + 1e-6) + 1)) - 1)
+        under = self.after[-1][leaves] & ((1 << (floor(wanted) + 1)) - 1)
         return under.bit_length() - 1 if under else None
 
-    def not_below(self, leaves: int, exact: float) -> int | None:
+    def not_below(self, leaves: int, wanted: Fraction) -> int | None:
         """The smallest sum of so many leaves that is not below."""
-        start = ceil(exact - 1e-6)
+        start = ceil(wanted)
         over = self.after[-1][leaves] >> start
         return start + (over & -over).bit_length() - 1 if over else None
 
@@ -273,32 +323,81 @@ class _Sums:
         """A pack with that sum and number of leaves."""
         picked = []
         left, count = total, leaves
-        for i in range(len(self.leaves) - 1, -1, -1):
+        for i in range(len(self.items) - 1, -1, -1):
             if self.after[i][count] >> left & 1:
                 continue
-            before, leaf = self.after[i], self.leaves[i]
-            for thickness in leaf.thicknesses:
-                rest = left - round(thickness * GRID)
-                if rest >= 0 and before[count - 1] >> rest & 1:
-                    picked.append(Picked(leaf, thickness))
-                    left, count = rest, count - 1
+            before, item = self.after[i], self.items[i]
+            for thickness in item.steps:
+                rest = left - thickness * item.count
+                if rest >= 0 and before[count - item.count] >> rest & 1:
+                    picked += [Picked(item.leaf, float(thickness * self.step))] * item.count
+                    left, count = rest, count - item.count
                     break
         return make_pack(picked)
+
+
+def _common_step(sizes: Sequence[Sequence[Fraction]]) -> tuple[Fraction, list[tuple[int, ...]]]:
+    """The largest size that goes into all of them, and how often it goes into each."""
+    whole = lcm(*(size.denominator for mine in sizes for size in mine))
+    parts = [[int(size * whole) for size in mine] for mine in sizes]
+    step = gcd(*(part for mine in parts for part in mine))
+    return Fraction(step, whole), [tuple(part // step for part in mine) for mine in parts]
+
+
+def _thinnest(thin: Sequence[tuple[int, int]], leaves: int) -> int:
+    """The least that so many leaves amount to; `thin` are thicknesses in order, and how many there are of each."""
+    total = 0
+    for thickness, count in thin:
+        taken = min(count, leaves)
+        total, leaves = total + taken * thickness, leaves - taken
+    return total
+
+
+def _fitting(thin: Sequence[tuple[int, int]], reach: int) -> int:
+    """The most leaves that amount to no more than `reach`."""
+    leaves = 0
+    for thickness, count in thin:
+        taken = min(count, reach // thickness)
+        leaves, reach = leaves + taken, reach - taken * thickness
+    return leaves
+
+
+def _bundles(count: int, *, alike: bool) -> Iterable[int]:
+    """Bundles of which any number of leaves up to `count` can be made; one by one where each may be peeled alone."""
+    if not alike:
+        return [1] * count
+    bundles, size = [], 1
+    while count > 0:
+        bundles.append(min(size, count))
+        count -= bundles[-1]
+        size *= 2
+    return bundles
+
+
+def _check_size(reach: int, rows: int, want: Want) -> None:
+    if reach > MOST_STEPS:
+        raise InputError(
+            "the leaves' sizes have too many decimals to go through all packs",
+            field="leaves",
+            found=f"{reach:,} steps to {in_full(want.thickness)}",
+            hint="give sizes with fewer decimals, as they were measured",
+        )
+    if rows * reach > MOST_BITS:
+        raise InputError(
+            "there are too many leaves to go through all packs",
+            field="leaves",
+            found=f"up to {rows:,} numbers of leaves and sizes",
+            hint="say the most leaves that a pack may have",
+        )
 
 
 def make_pack(picked: Sequence[Picked]) -> Pack:
     """A pack of these leaves, the thickest first."""
     ordered = sorted(picked, key=lambda p: -p.thickness)
-    return Pack(tuple(ordered), round(sum(p.thickness for p in ordered), 9))
+    return Pack(tuple(ordered), float(sum((exact(p.thickness) for p in ordered), Fraction(0))))
 
 
-def _running(values: Sequence[int]) -> Iterator[int]:
-    total = 0
-    for value in values:
-        total += value
-        yield total
-
-
+@checked
 def parse_leaves(text: str) -> tuple[Leaf, ...]:
     """Leaves as typed: `20x4 10x4 5 3 2`: size, and how many after an x (default 1); `30/2` peels in layers of 2."""
     found = []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from qclog.bench.gate import checked
 from qclog.errors import InputError
 
 Way = Literal["toward", "away", "none"]
@@ -36,6 +37,7 @@ _MOVES = {
 }
 
 
+@checked
 def move_for(seen: str) -> Move:
     """The first move for a pattern seen on the drive side. InputError for a word that is no pattern."""
     found = _MOVES.get(seen)
@@ -46,6 +48,7 @@ def move_for(seen: str) -> Move:
     return found
 
 
+@checked
 def shim_for_move(way: Way, more_shim: Literal["toward", "away"]) -> str:
     """`add shim`, `remove shim` or nothing, for a move of the pinion, when more shim moves it `more_shim`."""
     if more_shim not in ("toward", "away"):
@@ -55,6 +58,7 @@ def shim_for_move(way: Way, more_shim: Literal["toward", "away"]) -> str:
     return "add shim" if way == more_shim else "remove shim"
 
 
+@checked
 def advise(seen: str, more_shim: Literal["toward", "away"]) -> str:
     """The move in words: `high: contact lies at the tip ...; pinion toward the wheel (remove shim)`."""
     move = move_for(seen)

@@ -10,6 +10,7 @@ from typing import Literal
 
 from qclog.bench.answer import TRIAL, Answer, say, say_join
 from qclog.bench.estimate import Estimate, combine
+from qclog.bench.gate import checked
 from qclog.errors import InputError
 
 LARGEST_MARK = 20.0
@@ -17,12 +18,14 @@ LARGEST_MARK = 20.0
 _PATTERN_DECIDES = "The contact pattern decides, not the mark."
 
 
+@checked
 def shim_change(old_mark: float, new_mark: float, sign: Literal[1, -1]) -> float:
     """What the pack changes by, in the unit of the marks: sign x (new - old)."""
     _check_sign(sign)
     return sign * (new_mark - old_mark)
 
 
+@checked
 def pack_from_marks(
     old_pack: Estimate,
     old_mark: float,
@@ -57,6 +60,7 @@ def pack_from_marks(
     return Answer("pinion pack wanted", result.value, result.u, unit, text, cautions=(TRIAL, _PATTERN_DECIDES))
 
 
+@checked
 def pack_from_gauge(gauge: Estimate, mark: float, *, sign: Literal[1, -1], unit: str = "in") -> Answer:
     """Pack from a depth gauge's reading and the mark of the pinion that goes in: reading + sign x mark."""
     _check_sign(sign)
@@ -65,6 +69,7 @@ def pack_from_gauge(gauge: Estimate, mark: float, *, sign: Literal[1, -1], unit:
     return Answer("pinion pack wanted", result.value, result.u, unit, text, cautions=(TRIAL, _PATTERN_DECIDES))
 
 
+@checked
 def gap_to_case(cone_distance: Estimate, half_case: Estimate, *, unit: str = "in") -> Answer:
     """Feeler gap between pinion end and differential case: etched cone distance less half the case's diameter."""
     result = combine((1, cone_distance), (-1, half_case))
@@ -76,6 +81,7 @@ def gap_to_case(cone_distance: Estimate, half_case: Estimate, *, unit: str = "in
     return Answer("pinion gap", result.value, result.u, unit, text)
 
 
+@checked
 def pack_from_head_heights(old_pack: Estimate, old_head: Estimate, new_head: Estimate, *, unit: str = "thou") -> Answer:
     """Pack when no mark can be read: a head that is taller needs that much less shim behind it."""
     result = combine((1, old_pack), (1, old_head), (-1, new_head))
@@ -86,6 +92,7 @@ def pack_from_head_heights(old_pack: Estimate, old_head: Estimate, new_head: Est
     return Answer("pinion pack wanted", result.value, result.u, unit, text, cautions=(TRIAL, _PATTERN_DECIDES))
 
 
+@checked
 def pack_from_dimensions(plus: dict[str, Estimate], minus: dict[str, Estimate], *, unit: str = "in") -> Answer:
     """Pack from stamped and etched dimensions: what stretches from the wheel's axis less what fills it, by name."""
     if not plus:

@@ -11,6 +11,7 @@ from math import atan2, ceil, degrees, erf, exp, hypot, pi, sqrt
 
 from qclog.bench.answer import say_short
 from qclog.bench.estimate import Estimate
+from qclog.bench.gate import checked
 from qclog.domain import positions as face
 from qclog.errors import InputError
 
@@ -46,6 +47,7 @@ class FaceReading:
         return self.spread_chance >= UNLIKELY
 
 
+@checked
 def read_face(
     values: Sequence[float],
     positions: Sequence[str],
@@ -139,6 +141,7 @@ class Turning:
     high_at: float
 
 
+@checked
 def read_turning(values: Sequence[float]) -> Turning:
     """Run-out and ovality, peak to valley, from readings at 3 or more equally spaced angles.
 
@@ -151,6 +154,7 @@ def read_turning(values: Sequence[float]) -> Turning:
     return Turning(2 * hypot(cosine, sine), ovality, degrees(atan2(sine, cosine)) % 360)
 
 
+@checked
 def chance_of_tilt(tilt: float, n: int, noise: float) -> float:
     """The chance that noise alone (one standard deviation each) shows `tilt` or more: exp(-n tilt^2 / (16 noise^2)).
 
@@ -161,6 +165,7 @@ def chance_of_tilt(tilt: float, n: int, noise: float) -> float:
     return exp(-n * tilt**2 / (16 * noise**2))
 
 
+@checked
 def chance_of_spread(spread: float, n: int, *, sigma: float, step: float = 0.0) -> float:
     """The chance that n readings of one true value spread by `spread` or more, from gauge noise and rounding alone.
 

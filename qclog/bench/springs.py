@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from qclog.bench.answer import Answer, say
 from qclog.bench.estimate import Estimate
+from qclog.bench.gate import checked
 from qclog.errors import InputError
 
 EYES = "Springs leave fast: cover them and the eyes."
 
 
+@checked
 def rate(free: float, length: float, load: float) -> float:
     """Load for each unit a spring is pressed: load / (free length - length)."""
     if not 0 < length < free:
@@ -18,6 +20,7 @@ def rate(free: float, length: float, load: float) -> float:
     return load / (free - length)
 
 
+@checked
 def judge_spring(
     load: Estimate, at: float, *, free: float, length: float, lower: float, upper: float, unit: str = "lbf"
 ) -> Answer:

@@ -11,6 +11,7 @@ from typing import Literal
 
 from qclog.bench.answer import TRIAL, Answer, say, say_join
 from qclog.bench.estimate import Estimate, combine
+from qclog.bench.gate import checked
 from qclog.errors import InputError
 
 Place = Literal["under_bearing", "in_joint"]
@@ -28,6 +29,7 @@ def flush(pack: float, unit: str) -> InputError:
     )
 
 
+@checked
 def recess(pack: Estimate, stand_off: Estimate, *, unit: str = "thou") -> Answer:
     """Implied recess: the shim at which the cover would just touch. Pack less stand-off.
 
@@ -41,6 +43,7 @@ def recess(pack: Estimate, stand_off: Estimate, *, unit: str = "thou") -> Answer
     return Answer("implied recess", result.value, result.u, unit, text, cautions=())
 
 
+@checked
 def stand_off_wanted(gasket: Estimate, pinch: Estimate, *, unit: str = "thou") -> Answer:
     """Wanted stand-off with the shim under the bearing: compressed gasket plus pinch."""
     result = combine((1, gasket), (1, pinch))
@@ -48,6 +51,7 @@ def stand_off_wanted(gasket: Estimate, pinch: Estimate, *, unit: str = "thou") -
     return Answer("stand-off wanted", result.value, result.u, unit, text)
 
 
+@checked
 def pack_under_bearing(
     trial_pack: Estimate, stand_off: Estimate, *, pinch: float, gasket: Estimate = NO_GASKET, unit: str = "thou"
 ) -> Answer:
@@ -61,6 +65,7 @@ def pack_under_bearing(
     return _pack(result, unit, text)
 
 
+@checked
 def pack_in_joint(
     gap: Estimate,
     *,
@@ -83,6 +88,7 @@ def pack_in_joint(
     return _pack(result, unit, text)
 
 
+@checked
 def pinch_of(
     pack: Estimate,
     base: Estimate,
@@ -107,6 +113,7 @@ def pinch_of(
     return Answer("pinch", result.value, result.u, unit, text, lower, upper)
 
 
+@checked
 def closure(trial: Estimate, final: Estimate, *, limit: float | None = None, unit: str = "thou") -> Answer:
     """Final recess less trial recess, inside three of its standard uncertainties, or inside ± `limit`.
 
@@ -128,6 +135,7 @@ def closes(answer: Answer) -> bool:
     return answer.lower is not None and answer.upper is not None and answer.lower <= answer.value <= answer.upper
 
 
+@checked
 def pack_for_float(
     trial_pack: Estimate, read: Estimate, *, wanted: float, takes_up: bool, unit: str = "thou"
 ) -> Answer:
@@ -147,6 +155,7 @@ def pack_for_float(
     return _pack(result, unit, text)
 
 
+@checked
 def pack_window(read: Estimate, least: float, most: float, *, unit: str = "thou") -> Answer:
     """Shim to add where it takes up float: between read less `most` and read less `least`; the middle is the value.
 
@@ -168,6 +177,7 @@ def pack_window(read: Estimate, least: float, most: float, *, unit: str = "thou"
     return Answer("shim to add", (low + high) / 2, read.u, unit, text, low, high)
 
 
+@checked
 def pack_by_depths(housing: Estimate, spigot: Estimate, *, pinch: float, bar: float = 0.0, unit: str = "in") -> Answer:
     """Pack from the depth to the bearing, less the spigot's height, plus the pinch; `bar` is a parallel's thickness
     that the depth was read over, and comes off."""
@@ -182,6 +192,7 @@ def pack_by_depths(housing: Estimate, spigot: Estimate, *, pinch: float, bar: fl
     return _pack(result, unit, text)
 
 
+@checked
 def may_stay(fitted: float, wanted: Answer, within: float) -> bool:
     """Whether the pack that is in may stay: it is within `within` of the one wanted."""
     return abs(fitted - wanted.value) <= within + 1e-9

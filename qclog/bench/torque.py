@@ -10,6 +10,7 @@ from typing import Literal
 
 from qclog.bench.answer import HIGH, LOW, Answer, say, stand
 from qclog.bench.estimate import Estimate
+from qclog.bench.gate import checked
 from qclog.bench.student import t_quantile
 from qclog.errors import InputError
 
@@ -18,6 +19,7 @@ PULL_SPREAD = 0.05
 """Relative standard uncertainty of a spring balance with its radius; common practice, no source."""
 
 
+@checked
 def torque_of_pull(pull: float, diameter: float, *, relative_u: float = PULL_SPREAD, unit: str = "lbf·in") -> Answer:
     """Torque of a pull on a string round `diameter`: pull x diameter / 2, in the product of their units."""
     if pull < 0 or diameter <= 0:
@@ -27,6 +29,7 @@ def torque_of_pull(pull: float, diameter: float, *, relative_u: float = PULL_SPR
     return Answer("turning torque", value, value * relative_u, unit, text, cautions=(RUNNING,))
 
 
+@checked
 def pull_for_torque(torque: float, diameter: float) -> float:
     """The pull on a string round `diameter` that shows `torque`."""
     if diameter <= 0:
@@ -34,6 +37,7 @@ def pull_for_torque(torque: float, diameter: float) -> float:
     return 2 * torque / diameter
 
 
+@checked
 def judge_torque(
     read: Estimate, lower: float, upper: float, *, conditions: Sequence[str] = (), unit: str = "lbf·in"
 ) -> Answer:
@@ -67,6 +71,7 @@ class StepNeeded:
         return self.step is not None
 
 
+@checked
 def step_needed(
     lower: float, upper: float, slope: float, steps: Sequence[float], *, shim_unit: str = "thou", unit: str = "lbf·in"
 ) -> StepNeeded:
@@ -87,6 +92,7 @@ def step_needed(
     return StepNeeded(worth, step, text)
 
 
+@checked
 def sizes_to_change(torque: Estimate, lower: float, upper: float, *, more_shim: Literal["raises", "lowers"]) -> int:
     """Shim sizes to go up (1), down (-1) or none (0); which way follows from where the shim is."""
     if more_shim not in ("raises", "lowers"):
@@ -107,6 +113,7 @@ class Slope:
     n: int
 
 
+@checked
 def learn_slope(shim: Sequence[float], torque: Sequence[float], *, fewest: int = 5) -> Slope:
     """Slope of torque against pinch or shim by least squares over units of one case type and one condition.
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from math import sqrt
 
 from qclog.bench.estimate import Estimate, Source, combine
+from qclog.bench.gate import checked
 from qclog.domain import units
 from qclog.errors import InputError
 
@@ -48,6 +49,7 @@ LEAF_TOLERANCE = 0.35  # thou on a feeler leaf of about 10, a feeler maker's own
 OIL_FILM = 0.2  # thou, standard deviation for each face between leaves; common practice, no source
 
 
+@checked
 def source_of(
     low: float | None, high: float | None, *, kind: str | None, step: float | None, unit: str, group: Hashable = None
 ) -> Source:
@@ -88,6 +90,7 @@ def _thou_in(unit: str) -> float:
     return float(units.factor("thou", unit))
 
 
+@checked
 def feeler_stack(
     leaves: Sequence[float],
     *,

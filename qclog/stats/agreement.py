@@ -11,6 +11,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.errors import StatisticsError
+from qclog.stats.gate import checked
 from qclog.stats.interval_fit import read_intervals
 from qclog.stats.intervals import Estimate
 from qclog.stats.randomness import fit_trend
@@ -37,6 +38,7 @@ class Agreement:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def compare_gauges(
     first: npt.ArrayLike,
     second: npt.ArrayLike,
@@ -91,6 +93,7 @@ def compare_gauges(
     return Agreement(n, bias, spread, lower, upper, factor, trend, tuple(notes))
 
 
+@checked
 def compare_brackets(
     first: tuple[npt.ArrayLike, npt.ArrayLike],
     second: tuple[npt.ArrayLike, npt.ArrayLike],

@@ -8,6 +8,7 @@ from datetime import datetime
 import numpy.typing as npt
 
 from qclog.errors import StatisticsError
+from qclog.stats.gate import checked
 from qclog.stats.limits import Average, IndividualsLimits, individuals
 from qclog.stats.series import read_values
 
@@ -41,6 +42,7 @@ class BaselineHistory:
         return earlier[-1] if earlier else self.entries[0]
 
 
+@checked
 def set_baseline(
     values: npt.ArrayLike,
     *,

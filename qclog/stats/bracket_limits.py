@@ -9,11 +9,13 @@ import numpy.typing as npt
 
 from qclog.errors import StatisticsError
 from qclog.stats.coarse import keep_information
+from qclog.stats.gate import checked
 from qclog.stats.interval_fit import IntervalFit, fit_normal, read_intervals
 from qclog.stats.limits import IndividualsLimits, PredictionLimits
 from qclog.stats.series import read_number, read_probability
 
 
+@checked
 def individuals_from_brackets(
     lower: npt.ArrayLike, upper: npt.ArrayLike, *, factor: float = 3.0, minimum: int = 10
 ) -> IndividualsLimits:
@@ -60,6 +62,7 @@ def individuals_from_brackets(
     )
 
 
+@checked
 def prediction_from_brackets(
     lower: npt.ArrayLike, upper: npt.ArrayLike, *, false_alarm: float = 0.0027
 ) -> PredictionLimits:
@@ -96,6 +99,7 @@ def prediction_from_brackets(
     return PredictionLimits(fit.n, centre, sd, centre - factor * sd, centre + factor * sd, factor, alpha, notes)
 
 
+@checked
 def mark_beyond(
     limits: IndividualsLimits | PredictionLimits, lower: npt.ArrayLike, upper: npt.ArrayLike
 ) -> npt.NDArray[np.bool_]:

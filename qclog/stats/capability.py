@@ -17,6 +17,7 @@ from scipy import special
 
 from qclog.errors import StatisticsError
 from qclog.stats.coarse import bracket, keep_information, step_warning
+from qclog.stats.gate import checked
 from qclog.stats.interval_fit import fit_normal
 from qclog.stats.intervals import Estimate, estimate_normal
 from qclog.stats.limits import individuals
@@ -66,6 +67,7 @@ class Capability:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def work_out_indices(mean: float, sd: float, *, lower: float | None, upper: float | None) -> Indices:
     """Indices from a mean and a spread.
 
@@ -89,6 +91,7 @@ def work_out_indices(mean: float, sd: float, *, lower: float | None, upper: floa
     return Indices((high - low) / (6 * sd), up, down, worst, abs(mean - (high + low) / 2) / ((high - low) / 2))
 
 
+@checked
 def bound_two_sided(index: float, freedom: float, *, confidence: float = 0.95) -> Estimate:
     """Exact interval for Cp or Pp from the chi-square of its spread.
 
@@ -107,6 +110,7 @@ def bound_two_sided(index: float, freedom: float, *, confidence: float = 0.95) -
     return Estimate(index, low, high, level, "chi-square")
 
 
+@checked
 def bound_worst_approximately(index: float, n: int, *, confidence: float = 0.95) -> Estimate:
     """Bissell's normal approximation for Cpk, as handbooks print it; `assess` has a better one.
 
@@ -123,6 +127,7 @@ def bound_worst_approximately(index: float, n: int, *, confidence: float = 0.95)
     return Estimate(index, index - half, index + half, level, "normal approximation")
 
 
+@checked
 def bound_one_sided_below(index: float, n: int, *, confidence: float = 0.95) -> float:
     """Exact lower confidence bound for an index against one limit (Cpu or Cpl), by the noncentral t.
 
@@ -146,6 +151,7 @@ def bound_one_sided_below(index: float, n: int, *, confidence: float = 0.95) -> 
     return float(optimize.brentq(miss, index - reach, index + 1.0, xtol=1e-10))
 
 
+@checked
 def work_out_from_percentiles(
     low: float, median: float, high: float, *, lower: float | None, upper: float | None
 ) -> Indices:
@@ -178,6 +184,7 @@ def work_out_from_percentiles(
     return Indices(two, up, down, worst, off)
 
 
+@checked
 def assess(
     values: npt.ArrayLike,
     *,

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
+from qclog.stats.gate import checked
 from qclog.stats.quadrature import legendre_nodes
 from qclog.stats.series import Floats, centre_and_deviations, read_probability, read_values
 
@@ -49,6 +50,7 @@ class RankChange:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def find_change(values: npt.ArrayLike, *, confidence: float = 0.95) -> ChangePoint:
     """Find the most likely place of one change in the mean, the spread staying the same.
 
@@ -109,6 +111,7 @@ def find_change(values: npt.ArrayLike, *, confidence: float = 0.95) -> ChangePoi
     )
 
 
+@checked
 def find_rank_change(values: npt.ArrayLike) -> RankChange:
     """Find a change of level by ranks, which wild readings do not pull.
 

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from qclog.stats.constants import d2
+from qclog.stats.gate import checked
 from qclog.stats.series import read_number, read_values, sum_of_squares
 
 
@@ -29,6 +30,7 @@ class CorrectedSpread:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def step_warning(values: npt.ArrayLike, step: float, sigma: float | None = None) -> str | None:
     """Say whether the gauge's step is too coarse for a chart of single readings.
 
@@ -71,6 +73,7 @@ def step_warning(values: npt.ArrayLike, step: float, sigma: float | None = None)
     return f"too coarse to chart: a step of {step:g} against a spread of {sigma:.3g} (n = {array.size})"
 
 
+@checked
 def correct_spread(values: npt.ArrayLike, step: float, *, ddof: int = 1) -> CorrectedSpread:
     """Take the rounding out of a standard deviation: s squared less step squared over 12 (Sheppard).
 
@@ -105,6 +108,7 @@ def correct_spread(values: npt.ArrayLike, step: float, *, ddof: int = 1) -> Corr
     return CorrectedSpread(int(array.size), sd, raw, corrected, float(step), allowed, tuple(notes))
 
 
+@checked
 def keep_information(sd: float, step: float) -> float:
     """Share of what exact readings would say about a mean that rounded ones still say: sd^2 / (sd^2 +
     step^2/12).
@@ -114,6 +118,7 @@ def keep_information(sd: float, step: float) -> float:
     return sd**2 / (sd**2 + step**2 / 12) if step > 0 else 1.0
 
 
+@checked
 def bracket(values: npt.ArrayLike, step: float) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
     """The interval each rounded reading stands for: reading -/+ half a step, same unit.
 
@@ -126,6 +131,7 @@ def bracket(values: npt.ArrayLike, step: float) -> tuple[npt.NDArray[np.float64]
     return array - half, array + half
 
 
+@checked
 def midpoints(lower: npt.ArrayLike, upper: npt.ArrayLike) -> npt.NDArray[np.float64]:
     """Mid-points of brackets, for drawing only: no statistic should use them.
 

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from qclog.errors import StatisticsError, TooFewError
+from qclog.stats.gate import checked
 from qclog.stats.intervals import Estimate
 from qclog.stats.mean_squares import combine_mean_squares
 from qclog.stats.series import Floats, centre_and_deviations, read_probability, read_values
@@ -43,6 +44,7 @@ class Components:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def split_variance(
     values: npt.ArrayLike,
     labels: Sequence[Sequence[Hashable]],
@@ -117,6 +119,7 @@ def split_variance(
     )
 
 
+@checked
 def pool_sd(sds: npt.ArrayLike, freedoms: npt.ArrayLike) -> tuple[float, float]:
     """Pooled standard deviation and its degrees of freedom: root of the mean variance, weighted by freedom.
 

@@ -11,6 +11,7 @@ from math import exp, gamma, lgamma, pi, sqrt
 import numpy as np
 
 from qclog.errors import StatisticsError
+from qclog.stats.gate import checked
 from qclog.stats.quadrature import legendre_nodes
 
 #: median of |difference of two unit normals|: sqrt 2 times the upper quartile of the normal
@@ -24,6 +25,7 @@ def _check_size(n: int) -> int:
     return int(n)
 
 
+@checked
 @lru_cache(maxsize=4096)
 def c4(n: int) -> float:
     """Mean of the sample standard deviation of `n` unit normals. Raises StatisticsError for n < 2."""
@@ -37,6 +39,7 @@ def c4(n: int) -> float:
     return 1 - y + y**2 / 2 + 5 * y**3 / 2 - 21 * y**4 / 8
 
 
+@checked
 @lru_cache(maxsize=4096)
 def d2(n: int) -> float:
     """Mean range of `n` unit normals. Raises StatisticsError for n < 2.
@@ -53,6 +56,7 @@ def d2(n: int) -> float:
     return float(0.01 * np.sum(-np.expm1(n * special.log_ndtr(x)) - special.ndtr(-x) ** n))
 
 
+@checked
 @lru_cache(maxsize=4096)
 def d3(n: int) -> float:
     """Standard deviation of the range of `n` unit normals. Raises StatisticsError for n < 2."""
@@ -72,34 +76,40 @@ def d3(n: int) -> float:
     return sqrt(max(0.0, float(2 * np.sum(weight * w * (1 - below))) - d2(n) ** 2))
 
 
+@checked
 def mean_from_range(n: int, factor: float = 3.0) -> float:
     """A2: half-width of the limits for a mean of `n`, per unit of mean range."""
     return factor / (d2(n) * sqrt(n))
 
 
+@checked
 def mean_from_sd(n: int, factor: float = 3.0) -> float:
     """A3: half-width of the limits for a mean of `n`, per unit of mean standard deviation."""
     return factor / (c4(n) * sqrt(n))
 
 
+@checked
 def sd_limits(n: int, factor: float = 3.0) -> tuple[float, float]:
     """B3 and B4: limits for a standard deviation of `n`, per unit of mean standard deviation."""
     half = factor * sqrt(max(0.0, 1 - c4(n) ** 2)) / c4(n)
     return max(0.0, 1 - half), 1 + half
 
 
+@checked
 def sd_limits_known(n: int, factor: float = 3.0) -> tuple[float, float]:
     """B5 and B6: limits for a standard deviation of `n`, per unit of the known spread."""
     low, high = sd_limits(n, factor)
     return low * c4(n), high * c4(n)
 
 
+@checked
 def range_limits(n: int, factor: float = 3.0) -> tuple[float, float]:
     """D3 and D4: limits for a range of `n`, per unit of mean range."""
     half = factor * d3(n) / d2(n)
     return max(0.0, 1 - half), 1 + half
 
 
+@checked
 def range_limits_known(n: int, factor: float = 3.0) -> tuple[float, float]:
     """D1 and D2: limits for a range of `n`, per unit of the known spread."""
     low, high = range_limits(n, factor)

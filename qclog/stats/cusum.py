@@ -11,6 +11,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.errors import StatisticsError
+from qclog.stats.gate import checked
 from qclog.stats.quadrature import legendre_nodes
 from qclog.stats.series import Floats, read_number, read_values
 
@@ -50,6 +51,7 @@ class CusumSettings:
     shift_found_after: float
 
 
+@checked
 def chart(
     values: npt.ArrayLike,
     target: float,
@@ -113,6 +115,7 @@ def accumulate(steps: Floats, start: float = 0.0) -> Floats:
     return np.asarray(walk - lowest, dtype=np.float64)
 
 
+@checked
 def average_run_length(
     allowance: float, limit: float, *, shift: float = 0.0, head_start: float = 0.0, sides: int = 2
 ) -> float:
@@ -177,6 +180,7 @@ def _positive(mean: float) -> float:
     return mean if mean >= 1 else float("inf")
 
 
+@checked
 @lru_cache(maxsize=512)
 def choose_limit(allowance: float, false_alarm_every: float, *, sides: int = 2) -> float:
     """The limit, in spreads, that gives a false alarm every so many readings on average.
@@ -197,6 +201,7 @@ def choose_limit(allowance: float, false_alarm_every: float, *, sides: int = 2) 
     )
 
 
+@checked
 def choose_settings(false_alarm_every: float, *, shift: float = 1.0) -> CusumSettings:
     """Allowance (half the shift to be found) and limit for a wanted false-alarm interval.
 

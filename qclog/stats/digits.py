@@ -10,6 +10,7 @@ from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.exact_tests import binomial_p
+from qclog.stats.gate import checked
 from qclog.stats.interval_fit import fit_normal
 from qclog.stats.series import Floats, read_number, read_probability, read_values
 
@@ -41,6 +42,7 @@ class ShareTest:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def judge_digits(
     values: npt.ArrayLike,
     *,
@@ -120,6 +122,7 @@ def judge_digits(
     )
 
 
+@checked
 def judge_share(count: int, n: int, *, expected_share: float = 0.5) -> ShareTest:
     """Exact two-sided binomial test of a count.
 

@@ -12,6 +12,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.errors import StatisticsError
+from qclog.stats.gate import checked
 from qclog.stats.quadrature import legendre_nodes
 from qclog.stats.series import Floats, read_number, read_values
 
@@ -46,6 +47,7 @@ class EwmaSettings:
     shift_found_after: float
 
 
+@checked
 def chart(
     values: npt.ArrayLike,
     target: float,
@@ -101,6 +103,7 @@ def chart(
     )
 
 
+@checked
 def average_run_length(weight: float, factor: float, *, shift: float = 0.0, exact: bool = False) -> float:
     """Mean number of readings to a signal, both sides, starting on target.
 
@@ -151,6 +154,7 @@ def _mean_run(weight: float, factor: float, shift: float, exact: bool) -> float:
     return total + float(mass @ onward)
 
 
+@checked
 @lru_cache(maxsize=512)
 def choose_factor(weight: float, false_alarm_every: float) -> float:
     """The factor of the (final) limits that gives a false alarm every so many readings on average.
@@ -169,6 +173,7 @@ def choose_factor(weight: float, false_alarm_every: float) -> float:
     return float(optimize.brentq(lambda f: _mean_run(weight, f, 0.0, False) - wanted, 0.1, highest, xtol=1e-8))
 
 
+@checked
 def choose_settings(false_alarm_every: float, *, shift: float = 1.0, weight: float | None = None) -> EwmaSettings:
     """Weight and factor for a wanted false-alarm interval that find a shift soonest.
 

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
+from qclog.stats.gate import checked
 from qclog.stats.limits import IndividualsLimits, individuals
 from qclog.stats.series import (
     Floats,
@@ -66,6 +67,7 @@ class FamilySpread:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def pool_deviations(
     values: npt.ArrayLike,
     kinds: Sequence[str],
@@ -124,6 +126,7 @@ def pool_deviations(
     )
 
 
+@checked
 def pool_spread(groups: Mapping[str, npt.ArrayLike], *, false_alarm: float = 0.0027) -> FamilySpread:
     """Give each kind of a family a spread between its own and the family's, and limits for its next reading.
 

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.errors import StatisticsError
+from qclog.stats.gate import checked
 from qclog.stats.intervals import Estimate
 from qclog.stats.randomness import Trend, fit_trend
 from qclog.stats.series import centre_and_deviations, read_number, read_probability, read_values
@@ -41,6 +42,7 @@ class Linearity:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def estimate_bias(values: npt.ArrayLike, reference: float, *, step: float = 0.0, confidence: float = 0.95) -> Bias:
     """Bias of repeated readings of one reference piece.
 
@@ -75,6 +77,7 @@ def estimate_bias(values: npt.ArrayLike, reference: float, *, step: float = 0.0,
     return Bias(n, Estimate(bias, bias - half, bias + half, level, method), sd, statistic, p, tuple(notes))
 
 
+@checked
 def estimate_linearity(values: npt.ArrayLike, references: npt.ArrayLike, *, confidence: float = 0.95) -> Linearity:
     """Bias along the range, from readings of several reference pieces.
 

@@ -12,6 +12,7 @@ from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.components import split_variance
+from qclog.stats.gate import checked
 from qclog.stats.intervals import Estimate
 from qclog.stats.mean_squares import as_spread, combine_mean_squares
 from qclog.stats.series import Floats, centre_and_deviations, read_probability, read_values
@@ -54,6 +55,7 @@ class GaugeStudy:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def study_crossed(
     values: npt.ArrayLike,
     parts: Sequence[Hashable],
@@ -146,6 +148,7 @@ def study_crossed(
     )
 
 
+@checked
 def study_nested(
     values: npt.ArrayLike,
     persons: Sequence[Hashable],

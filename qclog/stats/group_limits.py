@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from qclog.stats import constants
+from qclog.stats.gate import checked
 from qclog.stats.limits import IndividualsLimits, individuals
 from qclog.stats.series import Floats, centre_and_deviations, read_groups, read_number, standard_deviation
 
@@ -55,6 +56,7 @@ class BetweenWithinLimits:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def mean_and_range(groups: Sequence[npt.ArrayLike], *, factor: float = 3.0, minimum: int = 20) -> GroupLimits:
     """Limits for group means and ranges.
 
@@ -74,6 +76,7 @@ def mean_and_range(groups: Sequence[npt.ArrayLike], *, factor: float = 3.0, mini
     return _limits(arrays, "range", factor, minimum)
 
 
+@checked
 def mean_and_sd(groups: Sequence[npt.ArrayLike], *, factor: float = 3.0, minimum: int = 20) -> GroupLimits:
     """Limits for group means and standard deviations (n - 1); see `mean_and_range`.
 
@@ -87,6 +90,7 @@ def mean_and_sd(groups: Sequence[npt.ArrayLike], *, factor: float = 3.0, minimum
     return _limits(arrays, "standard deviation", factor, minimum)
 
 
+@checked
 def between_within(
     units: Sequence[npt.ArrayLike], *, use_range: bool = False, factor: float = 3.0, minimum: int = 10
 ) -> BetweenWithinLimits:

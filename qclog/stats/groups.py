@@ -13,6 +13,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
+from qclog.stats.gate import checked
 from qclog.stats.intervals import Estimate
 from qclog.stats.quadrature import spread_nodes
 from qclog.stats.series import (
@@ -68,6 +69,7 @@ class Difference:
     p_value: float
 
 
+@checked
 def compare_means(groups: Sequence[npt.ArrayLike]) -> OneWay:
     """One-way analysis of variance.
 
@@ -120,6 +122,7 @@ def compare_means(groups: Sequence[npt.ArrayLike]) -> OneWay:
     )
 
 
+@checked
 def compare_spreads(
     groups: Sequence[npt.ArrayLike],
     *,
@@ -179,6 +182,7 @@ def compare_spreads(
     )
 
 
+@checked
 def compare_ranks(groups: Sequence[npt.ArrayLike], *, significance: float = 0.05) -> GroupTest:
     """Kruskal-Wallis test, corrected for ties: do groups differ in level, whatever their shape?
 
@@ -216,6 +220,7 @@ def compare_ranks(groups: Sequence[npt.ArrayLike], *, significance: float = 0.05
     )
 
 
+@checked
 def compare_pairs(
     groups: Sequence[npt.ArrayLike], *, equal_spread: bool = True, confidence: float = 0.95
 ) -> tuple[Difference, ...]:
@@ -256,6 +261,7 @@ def compare_pairs(
     return tuple(found)
 
 
+@checked
 def adjust_p_values(p_values: npt.ArrayLike, *, false_discoveries: bool = False) -> Floats:
     """Adjust p-values for being many: Holm's step-down, or Benjamini and Hochberg's share of false
     discoveries.

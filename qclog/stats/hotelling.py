@@ -10,6 +10,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
+from qclog.stats.gate import checked
 from qclog.stats.series import LARGEST, Floats, read_probability
 
 
@@ -43,6 +44,7 @@ class JointSignal:
     drivers: tuple[tuple[int, float, float], ...]
 
 
+@checked
 def set_joint_baseline(units: npt.ArrayLike, *, false_alarm: float = 0.0027) -> JointBaseline:
     """Learn means and covariance from a baseline and set limits for Hotelling's T squared.
 
@@ -93,6 +95,7 @@ def set_joint_baseline(units: npt.ArrayLike, *, false_alarm: float = 0.0027) -> 
     )
 
 
+@checked
 def judge_unit(baseline: JointBaseline, unit: npt.ArrayLike) -> JointSignal:
     """Judge a unit that was not in the baseline, and say which characteristics drive its distance.
 
@@ -122,6 +125,7 @@ def judge_unit(baseline: JointBaseline, unit: npt.ArrayLike) -> JointSignal:
     return JointSignal(total, baseline.later_limit, total > baseline.later_limit, tuple(drivers))
 
 
+@checked
 def group_limits(groups: int, size: int, characteristics: int, *, false_alarm: float = 0.0027) -> tuple[float, float]:
     """Limits for the T squared of group means: for the groups of the baseline, and for later ones.
 

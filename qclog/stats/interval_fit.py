@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from qclog.errors import StatisticsError, TooFewError
+from qclog.stats.gate import checked
 from qclog.stats.interval_likelihood import IntervalLikelihood
 from qclog.stats.intervals import Estimate, estimate_normal
 from qclog.stats.series import LARGEST, Floats, read_probability
@@ -36,6 +37,7 @@ class IntervalFit:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def fit_normal(
     lower: npt.ArrayLike, upper: npt.ArrayLike, *, confidence: float = 0.95, intervals: bool = True
 ) -> IntervalFit:
@@ -94,6 +96,7 @@ def fit_normal(
     )
 
 
+@checked
 def read_intervals(lower: npt.ArrayLike, upper: npt.ArrayLike) -> tuple[Floats, Floats]:
     """Check brackets and give them as two float arrays; infinite ends are open.
 

@@ -7,6 +7,7 @@ from math import sqrt
 
 import numpy.typing as npt
 
+from qclog.stats.gate import checked
 from qclog.stats.series import centre_and_deviations, read_probability, read_values
 
 
@@ -31,6 +32,7 @@ class NormalEstimates:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def estimate_normal(values: npt.ArrayLike, *, confidence: float = 0.95) -> NormalEstimates:
     """Mean by Student's t and standard deviation by chi-square.
 

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from qclog.errors import StatisticsError
 from qclog.stats import constants
+from qclog.stats.gate import checked
 from qclog.stats.series import centre_and_deviations, read_number, read_probability, read_values
 
 Average = Literal["mean", "median"]
@@ -57,6 +58,7 @@ class PredictionLimits:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def individuals(
     values: npt.ArrayLike,
     *,
@@ -126,6 +128,7 @@ def individuals(
     )
 
 
+@checked
 def prediction(values: npt.ArrayLike, *, false_alarm: float = 0.0027) -> PredictionLimits:
     """Limits for the next single reading that are right from the third unit on, whatever `n`.
 

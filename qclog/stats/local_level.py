@@ -8,6 +8,7 @@ from math import exp, log, pi
 import numpy as np
 import numpy.typing as npt
 
+from qclog.stats.gate import checked
 from qclog.stats.series import Floats, centre_and_deviations, read_values
 
 
@@ -23,6 +24,7 @@ class LocalLevel:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def fit_local_level(values: npt.ArrayLike) -> LocalLevel:
     """Fit by maximum likelihood, knowing nothing of where the level began.
 

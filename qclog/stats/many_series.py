@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from qclog.errors import StatisticsError
 from qclog.stats import constants, cusum, ewma
+from qclog.stats.gate import checked
 from qclog.stats.run_tests import NELSON_1984, RunTest, choose_tests, mark
 from qclog.stats.series import Bools, Floats, read_number, read_values
 
@@ -64,6 +65,7 @@ class SeriesScan:
         return np.asarray((self.marks >> self.patterns.index(pattern)) & 1 == 1, dtype=np.bool_)
 
 
+@checked
 def scan(
     values: npt.ArrayLike,
     starts: npt.ArrayLike,

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
+from qclog.stats.gate import checked
 from qclog.stats.series import Floats, centre_and_deviations, read_number, read_values
 
 _MOST_FOR_SHAPIRO = 5000
@@ -35,6 +36,7 @@ class NormalityCheck:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def check_normality(values: npt.ArrayLike, *, step: float = 0.0, trials: int = 499) -> NormalityCheck:
     """Test whether a series could come from a normal.
 
@@ -167,6 +169,7 @@ def _p_value(squared: float, n: int) -> float:
     return 1 - exp(-13.436 + 101.14 * a - 223.73 * a * a)
 
 
+@checked
 def normal_scores(values: npt.ArrayLike) -> Floats:
     """Replace each reading by the unit-normal value of its rank, ties sharing their middle rank.
 

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.errors import StatisticsError
+from qclog.stats.gate import checked
 from qclog.stats.series import Floats, centre_and_deviations, read_probability, read_values
 
 Side = Literal["both", "high", "low"]
@@ -60,6 +61,7 @@ class TietjenMooreTest:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def judge_furthest(values: npt.ArrayLike, *, side: Side = "both", significance: float = 0.05) -> GrubbsTest:
     """Grubbs' test for one outlier.
 
@@ -93,6 +95,7 @@ def judge_furthest(values: npt.ArrayLike, *, side: Side = "both", significance: 
     return GrubbsTest(n, float(array[place]), place, g, critical, p, g > critical, side, alpha)
 
 
+@checked
 def find_extreme_deviates(values: npt.ArrayLike, most: int = 10, *, significance: float = 0.05) -> ExtremeDeviates:
     """Look for up to `most` outliers, none hiding behind another.
 
@@ -143,6 +146,7 @@ def find_extreme_deviates(values: npt.ArrayLike, most: int = 10, *, significance
     )
 
 
+@checked
 def judge_several(
     values: npt.ArrayLike, suspects: int, *, side: Side = "both", significance: float = 0.05, trials: int = 10_000
 ) -> TietjenMooreTest:

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.errors import StatisticsError
+from qclog.stats.gate import checked
 from qclog.stats.intervals import Estimate
 from qclog.stats.series import read_probability, read_values
 
@@ -28,6 +29,7 @@ class PercentileLimits:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def estimate_percentile(values: npt.ArrayLike, share: float, *, confidence: float = 0.95) -> Estimate:
     """A percentile with an interval that holds whatever the shape.
 
@@ -61,6 +63,7 @@ def estimate_percentile(values: npt.ArrayLike, share: float, *, confidence: floa
     )
 
 
+@checked
 def limit_by_percentiles(values: npt.ArrayLike, *, false_alarm: float = 0.0027) -> PercentileLimits:
     """Limits for the next reading whatever the shape: between ordered readings, at ranks (n + 1) times the
     tails.
@@ -88,6 +91,7 @@ def limit_by_percentiles(values: npt.ArrayLike, *, false_alarm: float = 0.0027) 
     return PercentileLimits(n, float(lower), float(upper), alpha, 2 * rank / (n + 1), tuple(notes))
 
 
+@checked
 def shape_free_confidence(n: int, coverage: float) -> float:
     """Confidence that smallest and largest of `n` readings enclose at least `coverage` of all.
 

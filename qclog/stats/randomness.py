@@ -10,6 +10,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.errors import StatisticsError
+from qclog.stats.gate import checked
 from qclog.stats.intervals import Estimate
 from qclog.stats.series import centre_and_deviations, read_probability, read_values
 
@@ -40,6 +41,7 @@ class Trend:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def count_runs(values: npt.ArrayLike) -> RunsTest:
     """Runs test about the median, normal approximation without continuity correction.
 
@@ -68,6 +70,7 @@ def count_runs(values: npt.ArrayLike) -> RunsTest:
     return RunsTest(n, runs, expected, sd, z, 2 * float(special.ndtr(-abs(z))), notes)
 
 
+@checked
 def fit_trend(values: npt.ArrayLike, places: npt.ArrayLike | None = None, *, confidence: float = 0.95) -> Trend:
     """Straight line through a series by least squares.
 

@@ -12,6 +12,7 @@ from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.exact_tests import SecondCount, binomial_p, log_chance_of_all
+from qclog.stats.gate import checked
 from qclog.stats.intervals import Estimate
 from qclog.stats.series import Floats, read_number, read_probability
 
@@ -37,6 +38,7 @@ class RateComparison:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def estimate_rate(events: int, exposure: float, *, confidence: float = 0.95) -> Estimate:
     """A rate with its exact interval (at least the stated confidence).
 
@@ -58,6 +60,7 @@ def estimate_rate(events: int, exposure: float, *, confidence: float = 0.95) -> 
     return Estimate(count / exposure, low / exposure, high / exposure, confidence, "exact Poisson")
 
 
+@checked
 def estimate_share(count: int, n: int, *, confidence: float = 0.95) -> Estimate:
     """A share with its exact interval (at least the stated confidence).
 
@@ -80,6 +83,7 @@ def estimate_share(count: int, n: int, *, confidence: float = 0.95) -> Estimate:
     return Estimate(count / n, low, high, confidence, "exact binomial")
 
 
+@checked
 def compare_rates(events: Sequence[int], exposures: Sequence[float], *, confidence: float = 0.95) -> RateComparison:
     """Do groups with different exposure have one rate? Given the total, events fall like the exposures.
 
@@ -114,6 +118,7 @@ def compare_rates(events: Sequence[int], exposures: Sequence[float], *, confiden
     return RateComparison(tuple(counts), tuple(at_risk), rates, ratio, p, method, notes)
 
 
+@checked
 def compare_shares(
     counts: Sequence[int], sizes: Sequence[int], *, confidence: float = 0.95, with_ratio: bool = True
 ) -> RateComparison:

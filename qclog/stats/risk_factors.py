@@ -10,6 +10,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
+from qclog.stats.gate import checked
 from qclog.stats.intervals import Estimate
 from qclog.stats.series import Floats, read_probability, read_values
 
@@ -47,6 +48,7 @@ class RiskModel:
         return float(special.expit(score))
 
 
+@checked
 def relate_to_comebacks(
     readings: Sequence[npt.ArrayLike],
     comeback: npt.ArrayLike,

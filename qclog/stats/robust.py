@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
+from qclog.stats.gate import checked
 from qclog.stats.series import Floats, read_number, read_values
 
 #: median absolute deviation of a unit normal, turned over
@@ -36,6 +37,7 @@ class RobustEstimates:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def estimate_robust(values: npt.ArrayLike, *, reach: float = 1.5, step: float = 0.0) -> RobustEstimates:
     """Middle and spread by Huber's second proposal: far readings pull no more than `reach` spreads.
 

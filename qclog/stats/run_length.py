@@ -16,6 +16,7 @@ from scipy import sparse, special
 from scipy.sparse.linalg import spsolve
 
 from qclog.errors import StatisticsError
+from qclog.stats.gate import checked
 from qclog.stats.quadrature import legendre_nodes
 from qclog.stats.run_tests import RunTest, choose_tests
 from qclog.stats.series import Floats, read_number
@@ -41,6 +42,7 @@ class RunLength:
         return f"{kind} every {self.mean:.3g} units"
 
 
+@checked
 def average_run_length(tests: Iterable[RunTest | str], *, shift: float = 0.0, spread: float = 1.0) -> RunLength:
     """Mean number of points until any of the tests signals, from a fresh start.
 

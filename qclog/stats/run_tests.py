@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from qclog.errors import StatisticsError
+from qclog.stats.gate import checked
 from qclog.stats.series import Bools, Floats, read_number, read_values
 
 Kind = Literal["beyond, one side", "within", "beyond, either side", "steady", "zigzag"]
@@ -79,6 +80,7 @@ class Signal:
     side: str
 
 
+@checked
 def choose_tests(tests: Iterable[RunTest | str]) -> tuple[RunTest, ...]:
     """Tests by name or as they are.
 
@@ -101,6 +103,7 @@ def choose_tests(tests: Iterable[RunTest | str]) -> tuple[RunTest, ...]:
     return tuple(chosen)
 
 
+@checked
 def find(
     values: npt.ArrayLike,
     centre: float,
@@ -137,6 +140,7 @@ def find(
     return tuple(sorted(found, key=lambda s: (s.at, s.first)))
 
 
+@checked
 def mark(
     standardised: npt.ArrayLike,
     tests: Iterable[RunTest | str] = NELSON_1984,

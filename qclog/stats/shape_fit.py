@@ -9,6 +9,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.errors import StatisticsError
+from qclog.stats.gate import checked
 from qclog.stats.interval_fit import fit_normal
 from qclog.stats.series import Floats, read_number, read_values, standard_deviation
 from qclog.stats.shapes import SKEWED, Shape
@@ -48,6 +49,7 @@ class ShapeChoice:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def choose_shape(
     values: npt.ArrayLike, *, bound: float | None = 0.0, step: float = 0.0, trials: int = 199
 ) -> ShapeChoice:

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.stats import cusum
+from qclog.stats.gate import checked
 from qclog.stats.series import Floats, read_number, read_values
 
 
@@ -41,6 +42,7 @@ class SelfStartingCusum:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def score(values: npt.ArrayLike, *, mean: float | None = None, sigma: float | None = None) -> SelfStarting:
     """Turn each reading into a normal score, given only the readings before it.
 
@@ -87,6 +89,7 @@ def score(values: npt.ArrayLike, *, mean: float | None = None, sigma: float | No
     return SelfStarting(int(array.size), known_mean, known_sigma, scores, tuple(notes))
 
 
+@checked
 def score_cusum(
     values: npt.ArrayLike,
     *,
@@ -155,6 +158,7 @@ def _running(array: Floats, known_mean: float | None) -> tuple[Floats, Floats]:
     return centres, squares
 
 
+@checked
 def warming_factor(n: int) -> float:
     """sqrt(n / (n - 1)): what deviations from a mean of `n` are short of, on average."""
     return sqrt(n / (n - 1))

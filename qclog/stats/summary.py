@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from qclog.stats.gate import checked
 from qclog.stats.series import centre_and_deviations, read_values
 
 
@@ -25,6 +26,7 @@ class Summary:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def summarise(values: npt.ArrayLike) -> Summary:
     """Describe a series.
 
@@ -54,6 +56,7 @@ def summarise(values: npt.ArrayLike) -> Summary:
     return Summary(n, mean, sd, middle, low, high, float(array.min()), float(array.max()), tuple(notes))
 
 
+@checked
 def correlate_neighbours(values: npt.ArrayLike) -> float:
     """Lag-1 autocorrelation: sum of products of neighbouring deviations over the sum of squares, unit free.
 

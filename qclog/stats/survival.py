@@ -9,6 +9,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
+from qclog.stats.gate import checked
 from qclog.stats.series import Bools, Floats, read_probability, read_values
 
 
@@ -32,6 +33,7 @@ class Survival:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def estimate_survival(times: npt.ArrayLike, failed: npt.ArrayLike, *, confidence: float = 0.95) -> Survival:
     """Kaplan-Meier estimate with log-log intervals.
 
@@ -85,6 +87,7 @@ def estimate_survival(times: npt.ArrayLike, failed: npt.ArrayLike, *, confidence
     )
 
 
+@checked
 def read_life(times: npt.ArrayLike, failed: npt.ArrayLike, *, minimum: int = 1) -> tuple[Floats, Bools]:
     """Check times and failure marks.
 

@@ -13,6 +13,7 @@ from scipy import special
 
 from qclog.errors import StatisticsError
 from qclog.stats.coarse import bracket, keep_information, step_warning
+from qclog.stats.gate import checked
 from qclog.stats.interval_fit import fit_normal
 from qclog.stats.quadrature import legendre_nodes
 from qclog.stats.series import centre_and_deviations, read_number, read_probability, read_values
@@ -38,6 +39,7 @@ class ToleranceInterval:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def estimate_tolerance(
     values: npt.ArrayLike,
     *,
@@ -90,6 +92,7 @@ def estimate_tolerance(
     return ToleranceInterval(n, mean, sd, lower, upper, k, coverage, confidence, side, step, tuple(notes))
 
 
+@checked
 @lru_cache(maxsize=1024)
 def two_sided_factor(n: float, coverage: float, confidence: float, *, freedom: float | None = None) -> float:
     """Exact factor k: mean +/- k sd encloses `coverage` of a normal with probability `confidence`.
@@ -125,6 +128,7 @@ def two_sided_factor(n: float, coverage: float, confidence: float, *, freedom: f
     return float(optimize.brentq(miss, 1e-6, high, xtol=1e-12, rtol=1e-13))
 
 
+@checked
 def howe_factor(n: float, coverage: float, confidence: float, *, freedom: float | None = None) -> float:
     """Howe's approximation of the two-sided factor, as older tables and handbooks print.
 
@@ -139,6 +143,7 @@ def howe_factor(n: float, coverage: float, confidence: float, *, freedom: float 
     return z * sqrt(f * (1 + 1 / n) / float(special.chdtri(f, read_probability(confidence))))
 
 
+@checked
 @lru_cache(maxsize=1024)
 def one_sided_factor(n: float, coverage: float, confidence: float, *, freedom: float | None = None) -> float:
     """Exact factor k: mean + k sd lies above `coverage` of a normal with probability `confidence`.
@@ -157,6 +162,7 @@ def one_sided_factor(n: float, coverage: float, confidence: float, *, freedom: f
     return float(stats.nct.ppf(confidence, f, shift)) / sqrt(n)
 
 
+@checked
 def one_sided_factor_approximate(n: int, coverage: float, confidence: float) -> float:
     """Natrella's approximation of the one-sided factor, as the NIST e-Handbook 7.2.6.3 works it.
 

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from qclog.errors import TooFewError
+from qclog.stats.gate import checked
 from qclog.stats.interval_fit import read_intervals
 from qclog.stats.series import Floats
 
@@ -39,6 +40,7 @@ class ShapeFreeEstimate:
         return least, most
 
 
+@checked
 def estimate_shape_free(lower: npt.ArrayLike, upper: npt.ArrayLike, *, tolerance: float = 1e-10) -> ShapeFreeEstimate:
     """Estimate the distribution behind brackets.
 

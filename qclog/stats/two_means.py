@@ -10,6 +10,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.errors import TooFewError
+from qclog.stats.gate import checked
 from qclog.stats.series import read_values
 
 
@@ -28,6 +29,7 @@ class TwoMeans:
     warnings: tuple[str, ...] = ()
 
 
+@checked
 def compare_two_means(
     first: npt.ArrayLike | Sequence[float], second: npt.ArrayLike | Sequence[float], *, confidence: float = 0.95
 ) -> TwoMeans:

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from qclog.errors import StatisticsError, TooFewError
+from qclog.stats.gate import checked
 from qclog.stats.intervals import Estimate
 from qclog.stats.series import Bools, Floats, read_probability
 from qclog.stats.survival import read_life
@@ -40,6 +41,7 @@ class WeibullLife:
         return float(self.scale.value * (-np.log1p(-share)) ** (1 / self.slope.value))
 
 
+@checked
 def fit_weibull(
     times: npt.ArrayLike, failed: npt.ArrayLike | None = None, *, confidence: float = 0.95, trials: int = 2000
 ) -> WeibullLife:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
+from fractions import Fraction
 from math import hypot
 
 import numpy as np
@@ -20,6 +21,7 @@ from qclog.domain import positions
 
 TOLERANCE = 1e-6
 sizes = st.integers(5, 60).map(lambda n: n / 10)
+inches = st.integers(21, 409).map(lambda n: n / 10_000)
 solid = st.builds(Leaf, size=sizes, count=st.integers(0, 2))
 laminated = st.builds(Leaf, size=st.just(6.0), count=st.just(1), layer=st.sampled_from([1.0, 2.0, 1.5]))
 drawers = st.lists(st.one_of(solid, laminated), min_size=1, max_size=4).filter(lambda d: sum(x.count for x in d) > 0)
@@ -77,6 +79,28 @@ def check_stock(drawer: Sequence[Leaf], packs: Sequence[Pack]) -> None:
     for pack in packs:
         assert pack.total == pytest.approx(sum(p.thickness for p in pack.leaves))
         assert all(any(abs(p.thickness - t) < TOLERANCE for t in p.leaf.thicknesses) for p in pack.leaves)
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    st.lists(st.builds(Leaf, size=inches, count=st.integers(1, 2)), min_size=1, max_size=4),
+    st.integers(0, 900).map(lambda n: n / 10_000),
+    st.sampled_from([0.0, 0.0001, 0.0003]),
+)
+def test_a_pack_in_inches_is_the_nearest_of_the_real_leaves(drawer: list[Leaf], wanted: float, off: float) -> None:
+    # Sums in whole fractions of the leaves as typed, not by the program's own grid.
+    want = Want(wanted, off)
+    real = {p: sum((Fraction(str(t)) for t in p), Fraction(0)) - Fraction(str(wanted)) for p in every_pack(drawer)}
+    inside = [p for p, error in real.items() if abs(error) <= Fraction(str(off))]
+    choice = choose_pack(drawer, want)
+    (other,) = choose_packs(drawer, [want]).choices
+    assert choice.reached == other.reached == bool(inside)
+    for found in (choice.best, other.best):
+        if found is not None:
+            mine = tuple(p.thickness for p in found.leaves)
+            error = sum((Fraction(str(t)) for t in mine), Fraction(0)) - Fraction(str(wanted))
+            assert (len(mine), abs(error)) == min((len(p), abs(real[p])) for p in inside)
+            assert found.total == float(error + Fraction(str(wanted)))
 
 
 @settings(deadline=None, max_examples=40)

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from math import cos, degrees, radians, sin
+
+import numpy as np
+import numpy.typing as npt
 import pytest
+from scipy import optimize
 
 from qclog.bench import fits, growth, mesh, pattern, pinion, torque
 from qclog.bench.estimate import Estimate
@@ -10,6 +15,7 @@ from qclog.bench.positions import chance_of_spread, read_face, read_turning
 from qclog.errors import InputError
 
 E = Estimate
+Floats = npt.NDArray[np.float64]
 CLOCK = ("12", "3", "6", "9")
 
 
@@ -38,6 +44,53 @@ def test_backlash_factors(
     assert mesh.backlash_factor(
         gear, 10, pressure_angle=pressure, spiral_angle=spiral, moved="pinion"
     ) == pytest.approx(for_pinion, abs=6e-4)
+
+
+def turned(vector: Floats, about: Floats, angle: float) -> Floats:
+    """A vector turned about a unit vector (Rodrigues)."""
+    across = np.cross(about, vector)
+    return np.asarray(vector * cos(angle) + across * sin(angle) + about * (about @ vector) * (1 - cos(angle)))
+
+
+@pytest.mark.parametrize("teeth", [(41, 11), (40, 40), (37, 9), (13, 29)])
+@pytest.mark.parametrize("shafts", [55.0, 80.0, 90.0, 105.0])
+@pytest.mark.parametrize(("pressure", "spiral"), [(20.0, 0.0), (22.5, 35.0)])
+def test_backlash_factor_from_the_flank_normals(
+    teeth: tuple[int, int], shafts: float, pressure: float, spiral: float
+) -> None:
+    """Second derivation, in vectors: how far the wheel turns from one flank to the other once a gear is drawn back.
+
+    The pitch line is where both gears roll, found by search; flanks are planes through it, turned from the pitch plane.
+    """
+    wheel = np.array([0.0, 0.0, 1.0])
+    pinion_axis = turned(wheel, np.array([0.0, 1.0, 0.0]), radians(shafts))
+
+    def line_at(angle: float) -> Floats:
+        return turned(wheel, np.array([0.0, 1.0, 0.0]), angle)
+
+    def radius(axis: Floats, line: Floats) -> float:
+        return float(np.linalg.norm(np.cross(axis, line)))
+
+    angle = optimize.brentq(
+        lambda a: radius(wheel, line_at(a)) * teeth[1] - radius(pinion_axis, line_at(a)) * teeth[0],
+        1e-6,
+        radians(shafts) - 1e-6,
+        xtol=1e-14,
+    )
+    line = line_at(angle)
+    assert degrees(angle) == pytest.approx(mesh.pitch_angle(*teeth, shafts))
+    tangent = np.cross(wheel, line)  # where the pitch point goes when the wheel turns
+    tangent /= np.linalg.norm(tangent)
+    plane = np.cross(line, tangent)  # normal to the pitch plane
+    tooth = turned(line, plane, radians(spiral))
+    flanks = [turned(side * np.cross(plane, tooth), side * tooth, -radians(pressure)) for side in (1, -1)]
+    for moved, axis in (("wheel", wheel), ("pinion", pinion_axis)):
+        turns = [-(axis @ flank) / (np.cross(wheel, line) @ flank) for flank in flanks]
+        transverse = abs(turns[0] - turns[1]) * radius(wheel, line)
+        given = {"pressure_angle": pressure, "spiral_angle": spiral, "shaft_angle": shafts, "moved": moved}
+        assert mesh.backlash_factor(*teeth, **given) == pytest.approx(transverse, rel=1e-9)  # type: ignore[arg-type]
+        normal = transverse * abs(tangent @ flanks[0])
+        assert mesh.backlash_factor(*teeth, **given, measured="normal") == pytest.approx(normal, rel=1e-9)  # type: ignore[arg-type]
 
 
 def test_side_shims_move_and_keep_their_total() -> None:

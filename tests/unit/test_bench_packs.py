@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import pytest
 
 from qclog.bench.many_packs import Together, choose_packs
@@ -81,6 +83,65 @@ def test_laminated_stock_is_peeled() -> None:
     assert choice.sentence() == "fit 30 peeled to 18+5 = 23"
     assert any("mic what is left" in c for c in choice.cautions)
     assert Leaf(30, 1, layer=2).thicknesses == tuple(range(30, 0, -2))
+
+
+INCHES = parse_leaves("0.0205x2 0.0052x3 0.0031x2")
+
+
+def test_leaves_in_inches_are_added_up_as_they_are() -> None:
+    choice = choose_pack(INCHES, Want(0.0257, 0.0003))
+    assert choice.sentence("in") == "fit 0.0205+0.0052 = 0.0257"
+    near = choose_pack(INCHES, Want(0.0234, 0.0003))
+    assert near.sentence("in") == "fit 0.0205+0.0031 = 0.0236, 0.0002 off"
+    missed = choose_pack(INCHES, Want(0.0240, 0.0003))
+    assert missed.sentence("in") == (
+        "0.024 can't be made within 0.0003 from this drawer; "
+        "nearest below 0.0205+0.0031 = 0.0236 (-0.0004); nearest above 0.0205+0.0052 = 0.0257 (0.0017)"
+    )
+    (both,) = choose_packs(INCHES, [Want(0.0257, 0.0003)]).choices
+    assert both.sentence("in") == choice.sentence("in")
+    assert not choose_packs(INCHES, [Want(0.0240, 0.0003)]).reached
+
+
+@pytest.mark.parametrize("unit", [Fraction(1), Fraction(1, 1000), Fraction(254, 10_000), Fraction(254, 10)])
+def test_the_unit_changes_nothing(unit: Fraction) -> None:
+    """Thou, inches, millimetres and microns: the same leaves for the same want."""
+
+    def scaled(thou: float) -> float:
+        return float(Fraction(str(thou)) * unit)
+
+    drawer = [Leaf(scaled(size), count) for size, count in ((20.5, 2), (5.2, 3), (3.1, 2))]
+    for wanted in (25.7, 23.4, 24.0, 51.3):
+        choice = choose_pack(drawer, Want(scaled(wanted), scaled(0.3)))
+        plain = choose_pack([Leaf(20.5, 2), Leaf(5.2, 3), Leaf(3.1, 2)], Want(wanted, 0.3))
+        assert choice.reached == plain.reached
+        for mine, other in ((choice.best, plain.best), (choice.below, plain.below), (choice.above, plain.above)):
+            assert (
+                [drawer.index(p.leaf) for p in mine.leaves]
+                == [[20.5, 5.2, 3.1].index(p.leaf.size) for p in other.leaves]
+                if mine and other
+                else mine is other
+            )
+        (found,) = choose_packs(drawer, [Want(scaled(wanted), scaled(0.3))]).choices
+        assert found.reached == plain.reached
+
+
+def test_as_many_leaves_as_there_are() -> None:
+    choice = choose_pack([Leaf(1, 300)], Want(250, 0))
+    assert choice.best is not None
+    assert (choice.best.total, len(choice.best.leaves)) == (250, 250)
+    many = choose_pack([Leaf(1, 1000), Leaf(50, 1000)], Want(7049, 0))
+    assert many.best is not None
+    assert len(many.best.leaves) == 140 + 49
+
+
+def test_what_is_too_much_to_work_out_is_said() -> None:
+    for drawer, want, said in (
+        ([Leaf(0.001, 100_000)], Want(100), "most leaves"),
+        ([Leaf(20.123456789, 5), Leaf(3, 5)], Want(60), "fewer decimals"),
+    ):
+        with pytest.raises(InputError, match=said):
+            choose_pack(drawer, want)
 
 
 def test_left_and_right_of_a_carrier_share_a_drawer() -> None:
