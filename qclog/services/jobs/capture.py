@@ -15,7 +15,7 @@ from qclog.domain.jobs import STAGES
 from qclog.domain.moments import now
 from qclog.domain.places import Place
 from qclog.domain.rights import Act
-from qclog.errors import InputError, ReadMeanwhileError, UnitError, UnknownNameError
+from qclog.errors import InputError, UnitError, UnknownNameError
 from qclog.measures.judging import Verdict, judge_reading
 from qclog.services.keeping import rights, sheets
 from qclog.store import records
@@ -48,16 +48,13 @@ class Circumstances:
     note: str | None = None
 
 
-def take(
-    log: Log, place: Place, text: str, how: Circumstances, submission: Submission, *, seen: int | None = None
-) -> Taken:
+def take(log: Log, place: Place, text: str, how: Circumstances, submission: Submission) -> Taken:
     """Store what was said at `place`, and judge it.
 
     An out-of-limit or unlikely value is stored as it was said; `verdict` and `doubt` tell. Raises ReadingError for
-    what can't be understood, UnitError for a unit of another dimension, UnknownNameError for a name not in the log,
-    and ReadMeanwhileError if more attempts are there than the `seen` ones (None: whatever is there).
+    what can't be understood, UnitError for a unit of another dimension, UnknownNameError for a name not in the log.
     """
-    return _store(log, place, text, how, submission, seen=seen)
+    return _store(log, place, text, how, submission)
 
 
 def _store(
@@ -68,13 +65,10 @@ def _store(
     submission: Submission,
     replaces: int | None = None,
     reason: str | None = None,
-    seen: int | None = None,
 ) -> Taken:
     try:
         with log.writing(submission) as use:
             _need_right(use, place, how.technician, submission)
-            if seen is not None:
-                _need_no_more_than(use, place, seen)
             if replaces is not None:
                 before = _need_attempt(use, place, replaces)
                 _need_own(use, before, submission)
@@ -92,17 +86,6 @@ def _store(
         if row is None:
             raise InputError("this submission was used for something else", field="submission") from stored
         return _taken(context, place, row["attempt"], understand(context, row["said"]), row["id"], already=True)
-
-
-def _need_no_more_than(use: Use, place: Place, seen: int) -> None:
-    here = records.attempts_here(use, place.job, place.characteristic, place.stage, place.position)
-    if len(here) > seen:
-        last = here[-1]
-        raise ReadMeanwhileError(
-            f"{last['technician']} just read {last['said']} here",
-            len(here),
-            hint="press Enter to store yours as well, which then counts, or leave it",
-        )
 
 
 def _need_right(use: Use, place: Place, person: str, submission: Submission) -> None:
@@ -175,17 +158,13 @@ class Context:
     taken_at: datetime
 
 
-def job_and_sheet(use: Use, job: str, moment: datetime) -> tuple[dict[str, Any], Sheet]:
-    """A job's row and the sheet that it was measured by at `moment` (UTC). UnknownNameError if there is none."""
-    rows = use.rows("job_by_id", job=job)
-    if not rows:
-        records.need(use, "job", "job", job, "job")
-    return rows[0], sheets.sheet_at(use, rows[0]["case_type"], moment)
-
-
 def _context(use: Use, place: Place, how: Circumstances) -> Context:
+    rows = use.rows("job_by_id", job=place.job)
+    if not rows:
+        records.need(use, "job", "job", place.job, "job")
+    job = rows[0]
     taken_at = how.taken_at or now()
-    job, sheet = job_and_sheet(use, place.job, taken_at)
+    sheet = sheets.sheet_at(use, job["case_type"], taken_at)
     characteristic = sheet.characteristic(place.characteristic)
     check_place(characteristic, place, job["variant"])
     check_conditions(characteristic, how.conditions)
