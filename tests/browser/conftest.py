@@ -83,6 +83,6 @@ def browser() -> Iterator[Browser]:
 @pytest.fixture
 def page(browser: Browser) -> Iterator[Page]:
     context = browser.new_context(viewport={"width": 1024, "height": 768})
-    context.set_default_timeout(20_000)
+    context.set_default_timeout(60_000)
     yield context.new_page()
     context.close()
