@@ -77,8 +77,9 @@ def _checked(value: Any, hint: Any, field: str, error: Errors) -> Any:
 
 def _choice(value: Any, choices: Hints, field: str, error: Errors) -> Any:
     if not any(isinstance(value, type(choice)) and value == choice for choice in choices):
-        named = ", ".join(str(choice) for choice in choices)
-        raise error(f"{field} is one of {named}", field=field, found=_short(value))
+        *others, last = (str(choice) for choice in choices)
+        named = f"{', '.join(others)} or {last}" if others else last
+        raise error(f"{field} must be {named}", field=field, found=_short(value))
     return value
 
 
