@@ -10,9 +10,9 @@ import pytest
 from hypothesis import settings
 
 from qclog import resources
-from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Gauge, Job, Person
 from qclog.domain.moments import now
+from qclog.domain.sheets.casetype_file import read_sheet
 from qclog.services.exchange.import_folder import import_folder
 from qclog.services.jobs import jobs
 from qclog.services.keeping import people, sheets

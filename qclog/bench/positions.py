@@ -1,6 +1,6 @@
 """Readings round a face or a turning part: mean, tilt and where it leans, saddle, spread, and what the gauge explains.
 
-The harmonics themselves are `qclog.domain.positions`, which formulas use too.
+The harmonics themselves are `qclog.domain.sheets.positions`, which formulas use too.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from math import atan2, ceil, degrees, erf, exp, hypot, pi, sqrt
 from qclog.bench.answer import say_short
 from qclog.bench.estimate import Estimate
 from qclog.bench.gate import checked
-from qclog.domain import positions as face
+from qclog.domain.sheets import positions as face
 from qclog.errors import InputError
 
 UNLIKELY = 0.05

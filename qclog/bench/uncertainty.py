@@ -14,7 +14,7 @@ from math import sqrt
 
 from qclog.bench.estimate import Estimate, Source, combine
 from qclog.bench.gate import checked
-from qclog.domain import units
+from qclog.domain.quantities import units
 from qclog.errors import InputError
 
 UNIFORM = 1 / sqrt(12)

@@ -44,8 +44,8 @@ def add_to(commands: Any) -> None:
 
 def add_one(arguments: argparse.Namespace) -> int:
     """Add a gauge."""
-    from qclog.domain import units
     from qclog.domain.jobs import Gauge
+    from qclog.domain.quantities import units
     from qclog.services.keeping import people
 
     try:

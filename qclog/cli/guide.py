@@ -12,7 +12,7 @@ from qclog.cli.stopping import ask
 from qclog.errors import InputError, QclogError
 
 if TYPE_CHECKING:
-    from qclog.domain.casetypes import Characteristic
+    from qclog.domain.sheets.casetypes import Characteristic
     from qclog.services.jobs.capture import Circumstances
     from qclog.services.jobs.jobs import Story, Wanted
     from qclog.store.log import Log, Submission
@@ -200,7 +200,7 @@ def _use_gauge(going: _Run, gauge: str, wanted: Characteristic | None = None) ->
 
 def _gauge_for(going: _Run, wanted: Characteristic) -> str | None:
     """The gauge in use for a characteristic; where its sheet names no kind, the one given if it measures the same."""
-    from qclog.domain.units import dimensionality
+    from qclog.domain.quantities.units import dimensionality
 
     said = going.gauges.get(wanted.gauge_kind or wanted.code)
     given = going.how.gauge

@@ -68,7 +68,7 @@ def run(arguments: argparse.Namespace) -> int:
 def _of_numbers(arguments: argparse.Namespace) -> int:
     from qclog.bench.answer import TRIAL, say, say_short
     from qclog.bench.packs import choose_pack
-    from qclog.domain import units
+    from qclog.domain.quantities import units
 
     unit = units.parse_unit(arguments.unit)
     thickness = _number(arguments.wanted, unit, "wanted")
@@ -112,7 +112,7 @@ def _estimate(text: str, unit: str, field: str, kind: str | None = None) -> Esti
     """What was said, in `unit`, with the uncertainty of its interval and of its kind of gauge."""
     from qclog.bench.estimate import Estimate
     from qclog.bench.uncertainty import source_of
-    from qclog.domain import readings
+    from qclog.domain.speech import readings
 
     said = readings.convert_said(readings.read(text, unit=unit), unit)
     if said.kind not in ("point", "bracket") or said.low is None or said.high is None:
@@ -124,8 +124,8 @@ def _estimate(text: str, unit: str, field: str, kind: str | None = None) -> Esti
 def _work_out(arguments: argparse.Namespace, unit: str) -> Answer:
     from qclog.bench import stand_off
     from qclog.bench.estimate import Estimate
-    from qclog.domain import readings
-    from qclog.domain.sums import SHIM_LOCATIONS
+    from qclog.domain.sheets.sums import SHIM_LOCATIONS
+    from qclog.domain.speech import readings
 
     if arguments.place not in SHIM_LOCATIONS:
         raise InputError(f"the shim is one of {', '.join(SHIM_LOCATIONS)}", field="place", found=arguments.place)
@@ -158,7 +158,7 @@ def _drawer(arguments: argparse.Namespace, unit: str) -> tuple[Sequence[Leaf], s
 
 def _want(arguments: argparse.Namespace, thickness: float, unit: str, stock_unit: str) -> Want:
     from qclog.bench.packs import Want
-    from qclog.domain import units
+    from qclog.domain.quantities import units
 
     factor = float(units.factor(unit, stock_unit))
     usual = 0.5 * float(units.factor("thou", stock_unit))
@@ -181,7 +181,7 @@ def _of_jobs(arguments: argparse.Namespace) -> int:
         packs = {i: t for i, t in enumerate(sums) if t.wanted is not None or t.problem is not None}
         print(f"Job {story.job['job']}: {story.sheet.name}")
         if not story.sheet.sums:
-            print("  Its sheet has no sums: add a [[sum]] to it (qclog/domain/SHEETS.md says how).")
+            print("  Its sheet has no sums: add a [[sum]] to it (qclog/domain/sheets/SHEETS.md says how).")
         elif not packs:
             print("  No pack can be worked out yet: the readings it needs are not in.")
         shown = list(packs)

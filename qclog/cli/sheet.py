@@ -33,7 +33,7 @@ def add_to(commands: Any) -> None:
 
 
 def _read(file: Path) -> Any:
-    from qclog.domain.casetype_file import read_sheet
+    from qclog.domain.sheets.casetype_file import read_sheet
 
     try:
         return read_sheet(file.read_text(encoding="utf-8-sig"), file.name)

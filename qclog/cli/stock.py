@@ -104,7 +104,7 @@ def _shim(arguments: argparse.Namespace, unit: str = "", layer: float | None = N
 
 def add_some(arguments: argparse.Namespace) -> int:
     """Count leaves in."""
-    from qclog.domain import units
+    from qclog.domain.quantities import units
     from qclog.services.keeping import stock
 
     size = _shim(arguments, units.parse_unit(arguments.unit), arguments.layer)

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import polars as pl
 
-from qclog.domain.casetype_file import MAX_BYTES, read_sheet
-from qclog.domain.casetypes import Sheet
+from qclog.domain.sheets.casetype_file import MAX_BYTES, read_sheet
+from qclog.domain.sheets.casetypes import Sheet
 from qclog.errors import FolderError, Problem, SheetError
 from qclog.exchange.csv_file import read_table
 from qclog.exchange.tables import BY_FILE, TABLES

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import polars as pl
 
-from qclog.domain.casetypes import Characteristic, Sheet, Version, version_at
-from qclog.domain.ranges import Range
+from qclog.domain.sheets.casetypes import Characteristic, Sheet, Version, version_at
+from qclog.domain.sheets.ranges import Range
 from qclog.measures.derivation import Key, codes_needed, value_at
 from qclog.measures.intervals import number_column
 from qclog.measures.judging import NOT_JUDGED, judge_columns, slack_of, worst_column

@@ -1,7 +1,7 @@
 """What a characteristic is worth in a unit, from its readings: over its positions, or by its formula.
 
 One way for one job and for a whole series: the readings are ranges of floats, or ranges of arrays with one value for
-each unit (`qclog.domain.ranges`).
+each unit (`qclog.domain.sheets.ranges`).
 """
 
 from __future__ import annotations
@@ -11,9 +11,9 @@ from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
 
-from qclog.domain import formula
-from qclog.domain.casetypes import Characteristic, Sheet, stage_for
-from qclog.domain.ranges import Range, across
+from qclog.domain.sheets import formula
+from qclog.domain.sheets.casetypes import Characteristic, Sheet, stage_for
+from qclog.domain.sheets.ranges import Range, across
 
 Key = tuple[str, str, str]
 """A characteristic's code, a stage and a position."""

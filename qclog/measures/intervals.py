@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from qclog.domain.ranges import Range
+from qclog.domain.sheets.ranges import Range
 
 if TYPE_CHECKING:
     import polars as pl

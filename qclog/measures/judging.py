@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from qclog.domain.casetypes import Characteristic, Limits
+from qclog.domain.sheets.casetypes import Characteristic, Limits
 
 if TYPE_CHECKING:
     import numpy as np

@@ -9,8 +9,8 @@ from typing import Any
 from qclog.bench.answer import stand as stand_of
 from qclog.bench.estimate import Estimate, Source, chance_between, propagate
 from qclog.bench.uncertainty import source_of
-from qclog.domain.casetypes import Characteristic, Sheet, condition_of_parts
-from qclog.domain.ranges import Range
+from qclog.domain.sheets.casetypes import Characteristic, Sheet, condition_of_parts
+from qclog.domain.sheets.ranges import Range
 from qclog.measures.derivation import Key, keys_used, missing_in, value_at
 from qclog.measures.intervals import as_ends, as_number, as_range, ends_of
 from qclog.measures.judging import CLOSE, NOT_JUDGED, Verdict, judge

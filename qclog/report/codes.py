@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 
-from qclog.domain.scans import write_scan
+from qclog.domain.speech.scans import write_scan
 from qclog.report.document import Code
 
 

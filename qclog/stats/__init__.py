@@ -4,6 +4,6 @@ Every function takes plain one-dimensional sequences (lists, NumPy arrays, polar
 in one unit, and answers in that unit. Every result carries the settings that made it, `n`, and `warnings`
 in plain words. Missing readings are never dropped in silence: leave them out before calling.
 
-Import the topic that is needed (`from qclog.stats import limits`); this file imports nothing, so that a
+Import the topic that is needed (`from qclog.stats.charts import limits`); this file imports nothing, so that a
 command that needs no statistics does not wait for SciPy.
 """

@@ -8,9 +8,9 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from qclog.domain.casetypes import Sheet
 from qclog.domain.jobs import Gauge, Job, Part, Person
 from qclog.domain.names import check_name
+from qclog.domain.sheets.casetypes import Sheet
 from qclog.errors import InputError, UnknownNameError
 from qclog.store.ids import new_id
 from qclog.store.log import Use

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from qclog.stats.digits import judge_share
+from qclog.stats.rounded.digits import judge_share
 
 FEWEST = 30
 ALPHA = 0.01

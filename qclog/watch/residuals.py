@@ -14,7 +14,7 @@ import numpy as np
 import polars as pl
 from scipy import special
 
-from qclog.stats.short_runs import normal_score_of_t
+from qclog.stats.charts.short_runs import normal_score_of_t
 from qclog.watch.observations import Observations
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]

@@ -8,10 +8,10 @@ from typing import Any
 import streamlit as st
 
 from qclog.bench import go_no_go
-from qclog.domain.conditions import choices_of, split_off
 from qclog.domain.places import Place
-from qclog.domain.readings import Doubt
-from qclog.domain.scans import is_scan
+from qclog.domain.sheets.conditions import choices_of, split_off
+from qclog.domain.speech.readings import Doubt
+from qclog.domain.speech.scans import is_scan
 from qclog.errors import QclogError
 from qclog.services.jobs import capture
 from qclog.services.jobs.capture import Circumstances, Taken

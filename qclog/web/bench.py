@@ -8,7 +8,7 @@ import streamlit as st
 
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.places import Place
-from qclog.domain.scans import Scan, read_scan
+from qclog.domain.speech.scans import Scan, read_scan
 from qclog.errors import InputError, QclogError, UnknownNameError
 from qclog.services.jobs import jobs
 from qclog.services.jobs.capture import Taken

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import streamlit as st
 
-from qclog.domain.casetypes import Sheet
 from qclog.domain.jobs import Job
 from qclog.domain.moments import now
+from qclog.domain.sheets.casetypes import Sheet
 from qclog.errors import InputError, QclogError
 from qclog.services.jobs import jobs
 from qclog.services.overview.bench_view import BenchView

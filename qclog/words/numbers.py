@@ -5,9 +5,9 @@ from __future__ import annotations
 from fractions import Fraction
 from math import floor, log10
 
-from qclog.domain import units
-from qclog.domain.casetypes import Characteristic, Limits
-from qclog.domain.writing import write_number
+from qclog.domain.quantities import units
+from qclog.domain.quantities.writing import write_number
+from qclog.domain.sheets.casetypes import Characteristic, Limits
 
 _FINEST = 9  # decimals
 

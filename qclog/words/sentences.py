@@ -5,10 +5,10 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
-from qclog.domain import units
-from qclog.domain.casetypes import Characteristic
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.places import Place
+from qclog.domain.quantities import units
+from qclog.domain.sheets.casetypes import Characteristic
 from qclog.measures.judging import CLOSE, HIGH, INSIDE, LOW, Verdict
 from qclog.measures.results import Result
 from qclog.words.numbers import limits_text

@@ -17,9 +17,9 @@ from statistics import median
 import pytest
 from playwright.sync_api import Page
 
-from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Job
 from qclog.domain.moments import now
+from qclog.domain.sheets.casetype_file import read_sheet
 from qclog.services.exchange.import_folder import import_folder
 from qclog.services.jobs import jobs
 from qclog.services.keeping import sheets

@@ -15,7 +15,7 @@ from qclog.domain.places import Place
 from qclog.services.exchange.import_folder import import_folder
 from qclog.services.jobs import capture, jobs
 from qclog.services.watch.watching import find_all
-from qclog.stats.run_tests import NELSON_1984, mark
+from qclog.stats.charts.run_tests import NELSON_1984, mark
 from qclog.store.log import Log
 from qclog.watch.findings import find
 from tests.benchmarks.workshops import Fault, Workshop, build, write_exchange

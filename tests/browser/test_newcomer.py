@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Page
 
-from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Person
+from qclog.domain.sheets.casetype_file import read_sheet
 from qclog.services.jobs import jobs
 from qclog.services.keeping import people, sheets
 from qclog.store.log import Log

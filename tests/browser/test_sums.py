@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Page
 
-from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Job
 from qclog.domain.moments import now
+from qclog.domain.sheets.casetype_file import read_sheet
 from qclog.domain.stock import ShimSize
 from qclog.services.jobs import jobs
 from qclog.services.keeping import sheets, stock

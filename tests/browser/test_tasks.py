@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page
 
-from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Job
 from qclog.domain.moments import now
-from qclog.domain.scans import write_scan
+from qclog.domain.sheets.casetype_file import read_sheet
+from qclog.domain.speech.scans import write_scan
 from qclog.services.jobs import jobs
 from qclog.services.keeping import sheets
 from qclog.store.log import Log

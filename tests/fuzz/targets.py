@@ -13,8 +13,8 @@ from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
 
-from qclog.domain.casetype_file import read_sheet
-from qclog.domain.readings import canonical, convert_said, doubt, read, read_back
+from qclog.domain.sheets.casetype_file import read_sheet
+from qclog.domain.speech.readings import canonical, convert_said, doubt, read, read_back
 from qclog.errors import ReadingError, SheetError
 from qclog.exchange.csv_file import read_table
 from qclog.exchange.tables import TABLES

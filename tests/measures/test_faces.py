@@ -15,7 +15,7 @@ import polars as pl
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qclog.domain.casetypes import Characteristic, Limits, Sheet, Version
+from qclog.domain.sheets.casetypes import Characteristic, Limits, Sheet, Version
 from qclog.measures.columns import judge_rows, version_numbers, work_out_rows
 from qclog.measures.derivation import NOTHING, over_places
 from qclog.measures.intervals import as_ends, ends_of
@@ -214,7 +214,7 @@ def test_a_hair_above_a_limit_is_the_same_everywhere() -> None:
 
 @given(st.lists(st.datetimes(datetime(2025, 1, 1), datetime(2027, 1, 1)), min_size=1, max_size=30))
 def test_the_version_of_many_moments_is_that_of_each(moments: list[datetime]) -> None:
-    from qclog.domain.casetypes import version_at
+    from qclog.domain.sheets.casetypes import version_at
 
     sheet = Sheet("XY-1", "A gearbox", "tractor", "1", ())
     for sinces in (

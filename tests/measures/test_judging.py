@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from qclog.domain.casetypes import Characteristic, Limits
+from qclog.domain.sheets.casetypes import Characteristic, Limits
 from qclog.measures.judging import judge, judge_interval, slack_of
 
 

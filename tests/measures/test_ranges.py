@@ -15,8 +15,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qclog.domain import formula
-from qclog.domain.ranges import Range, across
+from qclog.domain.sheets import formula
+from qclog.domain.sheets.ranges import Range, across
 
 NUMBERS = st.floats(-50, 50, allow_nan=False).map(lambda v: round(v, 3))
 

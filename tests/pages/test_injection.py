@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from qclog.domain.casetype_file import read_sheet
+from qclog.domain.sheets.casetype_file import read_sheet
 from qclog.services.exchange.export_folder import export_folder
 from qclog.services.exchange.import_folder import import_folder
 from qclog.services.keeping.verifying import verify

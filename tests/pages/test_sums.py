@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Job
 from qclog.domain.moments import now
 from qclog.domain.places import Place
+from qclog.domain.sheets.casetype_file import read_sheet
 from qclog.domain.stock import ShimSize
 from qclog.services.jobs import capture, jobs
 from qclog.services.jobs.capture import Circumstances

@@ -17,7 +17,7 @@ from qclog.bench.estimate import Source, propagate
 from qclog.bench.many_packs import Together, choose_packs
 from qclog.bench.packs import Leaf, Pack, Want, choose_pack
 from qclog.bench.positions import chance_of_spread, chance_of_tilt, read_face, read_turning
-from qclog.domain import positions
+from qclog.domain.sheets import positions
 
 TOLERANCE = 1e-6
 sizes = st.integers(5, 60).map(lambda n: n / 10)

@@ -7,10 +7,10 @@ from fractions import Fraction
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from qclog.domain import units
-from qclog.domain.amounts import LARGEST, SMALLEST
-from qclog.domain.readings import Said, canonical, convert_said, doubt, read, read_back
-from qclog.domain.spoken import speak_number, understand
+from qclog.domain.quantities import units
+from qclog.domain.quantities.spoken import speak_number, understand
+from qclog.domain.speech.amounts import LARGEST, SMALLEST
+from qclog.domain.speech.readings import Said, canonical, convert_said, doubt, read, read_back
 from qclog.errors import ReadingError
 
 UNITS_BY_DIMENSION = {

@@ -10,25 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from qclog.errors import StatisticsError
-from qclog.stats import (
-    capability,
-    change_point,
-    coarse,
-    cusum,
-    ewma,
-    family,
-    group_limits,
-    groups,
-    interval_fit,
-    limits,
-    normality,
-    outliers,
-    run_tests,
-    short_runs,
-    summary,
-    tolerance,
-    turnbull,
-)
+from qclog.stats.base import summary
+from qclog.stats.charts import change_point, cusum, ewma, family, group_limits, limits, run_tests, short_runs
+from qclog.stats.compare import groups
+from qclog.stats.life import turnbull
+from qclog.stats.rounded import coarse, interval_fit
+from qclog.stats.spread import capability, normality, outliers, tolerance
 
 # Quarters, and powers of two as units, so that moving and stretching are exact in doubles.
 QUARTERS = st.integers(-400, 400).map(lambda k: k / 4)
@@ -249,7 +236,7 @@ def test_nothing_but_our_own_errors_comes_out(values: Any, step: float) -> None:
 @pytest.mark.parametrize("tiny", [4e-240, 1e-300, 5e-324])
 def test_a_spread_whose_square_vanishes_still_has_a_shape(tiny: float) -> None:
     """The shape has no scale: the same three readings give the same answer however small they are."""
-    from qclog.stats.normality import check_normality
+    from qclog.stats.spread.normality import check_normality
 
     one, two = check_normality([0.0, 0.0, 1.0]), check_normality([0.0, 0.0, tiny])
     assert two.warnings == one.warnings

@@ -16,7 +16,7 @@ from qclog.bench.answer import HIGH, INSIDE, LOW
 from qclog.bench.estimate import Estimate, mean
 from qclog.bench.ladder import choose_rung, rungs
 from qclog.bench.packs import Want, choose_pack, parse_leaves
-from qclog.domain import units
+from qclog.domain.quantities import units
 from qclog.errors import InputError
 
 E = Estimate

@@ -12,7 +12,7 @@ import pytest
 from qclog.services.exchange.import_folder import import_folder
 from qclog.services.series.case_chart import chart_case
 from qclog.services.series.series import read_series
-from qclog.stats.limits import individuals
+from qclog.stats.charts.limits import individuals
 from qclog.store.log import Log
 from tests.conftest import DATA, submission, write_folder
 

@@ -7,7 +7,9 @@ import pytest
 from scipy import stats
 
 from qclog.errors import StatisticsError, TooFewError
-from qclog.stats import agreement, components, digits, hotelling
+from qclog.stats.charts import hotelling
+from qclog.stats.gauges import agreement, components
+from qclog.stats.rounded import digits
 from tests.reference.conftest import Published
 
 

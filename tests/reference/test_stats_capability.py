@@ -7,8 +7,8 @@ import pytest
 from scipy import integrate, stats
 
 from qclog.errors import StatisticsError, TooFewError
-from qclog.stats import capability, tolerance
-from qclog.stats.shape_fit import choose_shape
+from qclog.stats.spread import capability, tolerance
+from qclog.stats.spread.shape_fit import choose_shape
 from tests.reference.conftest import Published
 
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from qclog.errors import TooFewError
-from qclog.stats.change_point import find_change, find_rank_change
-from qclog.stats.local_level import fit_local_level
+from qclog.stats.charts.change_point import find_change, find_rank_change
+from qclog.stats.charts.local_level import fit_local_level
 from tests.reference.conftest import Published
 
 

@@ -9,11 +9,12 @@ import pytest
 from scipy import optimize, stats
 
 from qclog.errors import StatisticsError, TooFewError
-from qclog.stats import bracket_limits, coarse
-from qclog.stats.interval_fit import fit_normal
-from qclog.stats.intervals import estimate_normal
-from qclog.stats.survival import estimate_survival
-from qclog.stats.turnbull import estimate_shape_free
+from qclog.stats.base.intervals import estimate_normal
+from qclog.stats.charts import bracket_limits
+from qclog.stats.life.survival import estimate_survival
+from qclog.stats.life.turnbull import estimate_shape_free
+from qclog.stats.rounded import coarse
+from qclog.stats.rounded.interval_fit import fit_normal
 from tests.reference.conftest import Floats
 
 BINNED = np.repeat([42.0, 47.0, 52.0, 57.0, 72.0], [1, 2, 3, 4, 1])

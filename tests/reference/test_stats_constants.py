@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from qclog.errors import StatisticsError
-from qclog.stats import constants
+from qclog.stats.base import constants
 from tests.reference.conftest import Published
 
 

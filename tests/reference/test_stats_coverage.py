@@ -13,13 +13,15 @@ import pytest
 from scipy import stats
 
 from qclog.errors import StatisticsError
-from qclog.stats import agreement, capability, components, gauge_study, percentiles, rates, tolerance, weibull
-from qclog.stats.coarse import bracket
-from qclog.stats.gauge_bias import estimate_bias
-from qclog.stats.interval_fit import fit_normal
-from qclog.stats.intervals import estimate_normal
-from qclog.stats.randomness import fit_trend
-from qclog.stats.survival import estimate_survival
+from qclog.stats.base.intervals import estimate_normal
+from qclog.stats.base.randomness import fit_trend
+from qclog.stats.gauges import agreement, components, gauge_study
+from qclog.stats.gauges.gauge_bias import estimate_bias
+from qclog.stats.life import rates, weibull
+from qclog.stats.life.survival import estimate_survival
+from qclog.stats.rounded.coarse import bracket
+from qclog.stats.rounded.interval_fit import fit_normal
+from qclog.stats.spread import capability, percentiles, tolerance
 
 SIZES = [5, 20, 100]
 STEPS = [0.0, 1.0]

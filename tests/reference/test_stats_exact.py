@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from qclog.stats.exact_tests import SecondCount, binomial_p, log_chance_of_all
+from qclog.stats.compare.exact_tests import SecondCount, binomial_p, log_chance_of_all
 
 
 def test_the_tea_tasting() -> None:

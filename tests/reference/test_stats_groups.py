@@ -9,8 +9,9 @@ import pytest
 from scipy import stats
 
 from qclog.errors import StatisticsError, TooFewError
-from qclog.stats import components, gauge_bias, gauge_study, groups
-from qclog.stats.summary import summarise
+from qclog.stats.base.summary import summarise
+from qclog.stats.compare import groups
+from qclog.stats.gauges import components, gauge_bias, gauge_study
 from tests.reference.conftest import Floats, Published
 
 

@@ -7,7 +7,8 @@ import pytest
 from scipy import optimize, special, stats
 
 from qclog.errors import StatisticsError, TooFewError
-from qclog.stats import rates, risk_factors, survival, weibull
+from qclog.stats.compare import risk_factors
+from qclog.stats.life import rates, survival, weibull
 from tests.reference.conftest import Published
 
 

@@ -10,8 +10,9 @@ import pytest
 from scipy import stats
 
 from qclog.errors import StatisticsError, TooFewError
-from qclog.stats import baseline, constants, group_limits
-from qclog.stats.limits import individuals, prediction
+from qclog.stats.base import constants
+from qclog.stats.charts import baseline, group_limits
+from qclog.stats.charts.limits import individuals, prediction
 from tests.reference.conftest import Floats
 
 FLOW = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]

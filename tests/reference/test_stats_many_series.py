@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from qclog.errors import StatisticsError
-from qclog.stats import cusum, ewma, limits, many_series, run_tests
+from qclog.stats.charts import cusum, ewma, limits, many_series, run_tests
 
 
 @pytest.mark.parametrize("offset", [0.0, 1e7])

@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from qclog.errors import StatisticsError, TooFewError
-from qclog.stats.robust import estimate_robust
+from qclog.stats.base.robust import estimate_robust
 
 COPPER = [2.9, 3.1, 3.4, 3.4, 3.7, 3.7, 2.8, 2.5, 2.4, 2.4, 2.7, 2.2]
 COPPER += [5.28, 3.37, 3.03, 3.03, 28.95, 3.77, 3.4, 2.2, 3.5, 3.6, 3.7, 3.7]

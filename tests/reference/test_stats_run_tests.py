@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from qclog.errors import StatisticsError
-from qclog.stats import run_tests
-from qclog.stats.run_length import average_run_length
-from qclog.stats.run_tests import ALL, NELSON_1984, WESTERN_ELECTRIC_1956, find, mark
+from qclog.stats.charts import run_tests
+from qclog.stats.charts.run_length import average_run_length
+from qclog.stats.charts.run_tests import ALL, NELSON_1984, WESTERN_ELECTRIC_1956, find, mark
 from tests.reference.conftest import Published
 
 

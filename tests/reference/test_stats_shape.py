@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from qclog.errors import StatisticsError, TooFewError
-from qclog.stats import normality, outliers, percentiles, shape_fit
+from qclog.stats.spread import normality, outliers, percentiles, shape_fit
 from tests.reference.conftest import Published
 
 GRUBBS = [199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57]

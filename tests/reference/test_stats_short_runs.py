@@ -7,8 +7,8 @@ import pytest
 from scipy import stats
 
 from qclog.errors import StatisticsError, TooFewError
-from qclog.stats import family, short_runs
-from qclog.stats.limits import prediction
+from qclog.stats.charts import family, short_runs
+from qclog.stats.charts.limits import prediction
 
 FLOW = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from qclog.errors import StatisticsError
-from qclog.stats import cusum, ewma
+from qclog.stats.charts import cusum, ewma
 from tests.reference.conftest import Published
 
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from qclog.errors import StatisticsError, TooFewError
-from qclog.stats.intervals import estimate_normal
-from qclog.stats.randomness import count_runs, fit_trend
-from qclog.stats.summary import correlate_neighbours, summarise
+from qclog.stats.base.intervals import estimate_normal
+from qclog.stats.base.randomness import count_runs, fit_trend
+from qclog.stats.base.summary import correlate_neighbours, summarise
 from tests.reference.conftest import Published
 
 

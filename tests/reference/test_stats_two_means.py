@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from qclog.errors import TooFewError
-from qclog.stats.two_means import compare_two_means
+from qclog.stats.compare.two_means import compare_two_means
 
 FIRST = [0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0.0, 2.0]
 SECOND = [1.9, 0.8, 1.1, 0.1, -0.1, 4.4, 5.5, 1.6, 4.6, 3.4]

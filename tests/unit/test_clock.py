@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from qclog.bench.go_no_go import begin
-from qclog.domain import readings
-from qclog.domain.conditions import split_off
+from qclog.domain.sheets.conditions import split_off
+from qclog.domain.speech import readings
 from qclog.web.clock import angles_of, is_clock
 
 

@@ -13,7 +13,7 @@ import pytest
 from qclog import resources
 from qclog.demo import Workshop, build_workshop, sheet_texts, write_folder
 from qclog.demo.workshop import COLUMNS
-from qclog.domain.casetype_file import read_sheet
+from qclog.domain.sheets.casetype_file import read_sheet
 from qclog.exchange.tables import TABLES
 from qclog.services.exchange.export_folder import export_folder
 from qclog.services.exchange.import_folder import import_folder

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qclog.domain import formula
+from qclog.domain.sheets import formula
 from qclog.errors import FormulaError
 
 UNITS = {"pack": "thou", "so": "thou", "bore": "mm", "torque": "lbf·in", "pull": "lbf"}

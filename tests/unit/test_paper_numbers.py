@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from qclog.domain.casetypes import Characteristic
+from qclog.domain.sheets.casetypes import Characteristic
 from qclog.words.numbers import number_text
 from qclog.words.sentences import value_text
 

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import pytest
 
-from qclog.domain.readings import Said, canonical, convert_said, doubt, read, read_back
+from qclog.domain.speech.readings import Said, canonical, convert_said, doubt, read, read_back
 from qclog.errors import ReadingError, UnitError
 
 F = Fraction

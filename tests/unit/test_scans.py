@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qclog.domain.scans import KINDS, Scan, is_scan, read_scan, write_scan
+from qclog.domain.speech.scans import KINDS, Scan, is_scan, read_scan, write_scan
 from qclog.errors import InputError
 
 names = st.text(st.characters(categories=("L", "N", "P", "S")), min_size=1, max_size=40)

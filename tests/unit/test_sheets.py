@@ -11,9 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from qclog.bench import growth
-from qclog.domain import casetype_file, sums, sums_file
-from qclog.domain.casetype_file import read_sheet
-from qclog.domain.casetypes import Limits, Version, condition_of_parts, version_at
+from qclog.domain.sheets import casetype_file, sums, sums_file
+from qclog.domain.sheets.casetype_file import read_sheet
+from qclog.domain.sheets.casetypes import Limits, Version, condition_of_parts, version_at
 from qclog.errors import SheetError, UnknownNameError
 from tests.conftest import SHEET
 
@@ -212,10 +212,10 @@ def test_an_unknown_characteristic_names_what_there_is() -> None:
 
 def test_the_vocabulary_is_documented() -> None:
     """DEVELOPERS.md or README.md explains every word of a sheet."""
-    from qclog.domain.casetype_file import CHARACTERISTIC_KEYS, SHEET_KEYS
+    from qclog.domain.sheets.casetype_file import CHARACTERISTIC_KEYS, SHEET_KEYS
 
     root = Path(__file__).parents[2]
-    text = (root / "qclog" / "domain" / "SHEETS.md").read_text(encoding="utf-8")
+    text = (root / "qclog" / "domain" / "sheets" / "SHEETS.md").read_text(encoding="utf-8")
     for word in (*SHEET_KEYS, *CHARACTERISTIC_KEYS):
         assert f"`{word}`" in text, word
 

@@ -12,8 +12,8 @@ from fractions import Fraction
 
 import pytest
 
-from qclog.domain import spellings, trade_factors, units
-from qclog.domain.unit_names import PINT_NAME
+from qclog.domain.quantities import spellings, trade_factors, units
+from qclog.domain.quantities.unit_names import PINT_NAME
 from qclog.errors import ReadingError, UnitError
 
 PRINTED = [  # unit, SI unit, factor as printed (NIST SP 811 (2008) Appendix B.8), places after the point
@@ -254,7 +254,7 @@ def test_importing_units_does_not_load_pint() -> None:
     import subprocess
     import sys
 
-    code = "import sys, qclog.domain.readings; sys.exit('pint' in sys.modules or 'numpy' in sys.modules)"
+    code = "import sys, qclog.domain.speech.readings; sys.exit('pint' in sys.modules or 'numpy' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
@@ -288,8 +288,8 @@ def test_what_is_made_of_units_of_the_trade_is_as_pint_has_it(text: str) -> None
 
 def test_units_of_the_trade_are_read_and_converted_without_pint() -> None:
     script = (
-        "import sys; from fractions import Fraction; from qclog.domain import units\n"
-        "from qclog.domain.unit_names import PINT_NAME\n"
+        "import sys; from fractions import Fraction; from qclog.domain.quantities import units\n"
+        "from qclog.domain.quantities.unit_names import PINT_NAME\n"
         "for one in PINT_NAME:\n"
         "    units.dimension(one), units.base_factor(one)\n"
         "    for other in PINT_NAME:\n"

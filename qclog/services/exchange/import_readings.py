@@ -11,11 +11,11 @@ from typing import Any
 
 import polars as pl
 
-from qclog.domain import readings
-from qclog.domain.amounts import fitting_unit
-from qclog.domain.casetypes import version_at
 from qclog.domain.moments import read_moment
 from qclog.domain.places import Place
+from qclog.domain.sheets.casetypes import version_at
+from qclog.domain.speech import readings
+from qclog.domain.speech.amounts import fitting_unit
 from qclog.errors import InputError, Problem, QclogError
 from qclog.services.exchange.import_snapshot import Snapshot
 from qclog.services.exchange.import_tables import TABLE_OF, Known

@@ -9,8 +9,8 @@ from typing import Any
 
 import polars as pl
 
-from qclog.domain import units
-from qclog.domain.sheet_numbers import number_of
+from qclog.domain.quantities import units
+from qclog.domain.sheets.sheet_numbers import number_of
 from qclog.errors import Problem, UnitError
 from qclog.exchange.folder import Folder
 from qclog.services.exchange.import_snapshot import Snapshot

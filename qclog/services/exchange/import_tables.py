@@ -11,11 +11,11 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from qclog.domain import units
-from qclog.domain.casetypes import Sheet, Version
 from qclog.domain.moments import now, read_moment
 from qclog.domain.names import fault_of
-from qclog.domain.sheet_numbers import number_of
+from qclog.domain.quantities import units
+from qclog.domain.sheets.casetypes import Sheet, Version
+from qclog.domain.sheets.sheet_numbers import number_of
 from qclog.errors import InputError, Problem, UnitError
 from qclog.exchange.folder import Folder
 from qclog.services.exchange.import_snapshot import Snapshot

@@ -11,8 +11,8 @@ from typing import Any
 
 import polars as pl
 
-from qclog.domain.ucum import ucum_code
-from qclog.domain.unit_names import WORDS
+from qclog.domain.quantities.ucum import ucum_code
+from qclog.domain.quantities.unit_names import WORDS
 from qclog.errors import FolderError, Problem
 from qclog.services.keeping.backup import verify_new
 from qclog.services.keeping.output import new_folder

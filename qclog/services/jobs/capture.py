@@ -8,13 +8,14 @@ from fractions import Fraction
 from typing import Any
 from uuid import UUID
 
-from qclog.domain import readings, units
-from qclog.domain.casetypes import Characteristic, Sheet, condition_of_parts
-from qclog.domain.conditions import choices_of
 from qclog.domain.jobs import STAGES
 from qclog.domain.moments import now
 from qclog.domain.places import Place
+from qclog.domain.quantities import units
 from qclog.domain.rights import Act
+from qclog.domain.sheets.casetypes import Characteristic, Sheet, condition_of_parts
+from qclog.domain.sheets.conditions import choices_of
+from qclog.domain.speech import readings
 from qclog.errors import InputError, UnitError, UnknownNameError
 from qclog.measures.judging import Verdict, judge_reading
 from qclog.services.keeping import rights, sheets

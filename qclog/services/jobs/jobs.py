@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from qclog.domain.casetypes import Characteristic, Limits, Sheet, Version, condition_of_parts, version_at
 from qclog.domain.jobs import STAGES, Job, Part
 from qclog.domain.places import Place
 from qclog.domain.rights import Act, act_of_detail
+from qclog.domain.sheets.casetypes import Characteristic, Limits, Sheet, Version, condition_of_parts, version_at
 from qclog.errors import InputError, UnknownNameError
 from qclog.measures.judging import NOT_JUDGED, Verdict, judge_reading
 from qclog.measures.results import Result, work_out_all

@@ -5,11 +5,11 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from qclog.domain import units
 from qclog.domain.jobs import ATTRIBUTABLE, GAUGE_EVENTS, GAUGE_KINDS, ROLES, Gauge, Person
 from qclog.domain.moments import now
+from qclog.domain.quantities import units
 from qclog.domain.rights import Act
-from qclog.domain.sheet_numbers import NOT_PLAUSIBLE, number_of
+from qclog.domain.sheets.sheet_numbers import NOT_PLAUSIBLE, number_of
 from qclog.errors import InputError
 from qclog.services.keeping import rights
 from qclog.store import records

@@ -7,10 +7,10 @@ from datetime import UTC, datetime, time
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
-from qclog.domain.casetype_file import read_sheet
-from qclog.domain.casetypes import Sheet, Version, version_at
 from qclog.domain.moments import now
 from qclog.domain.rights import Act
+from qclog.domain.sheets.casetype_file import read_sheet
+from qclog.domain.sheets.casetypes import Sheet, Version, version_at
 from qclog.errors import InputError
 from qclog.services.keeping import rights
 from qclog.store import records

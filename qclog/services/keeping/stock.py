@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from qclog.bench.packs import Leaf, Pack
-from qclog.domain import units
 from qclog.domain.moments import now
+from qclog.domain.quantities import units
 from qclog.domain.rights import Act
-from qclog.domain.sheet_numbers import number_of
+from qclog.domain.sheets.sheet_numbers import number_of
 from qclog.domain.stock import ShimMove, ShimSize
 from qclog.errors import InputError, UnknownNameError
 from qclog.services.keeping import rights

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
-from qclog.domain.casetypes import Characteristic, Sheet
+from qclog.domain.sheets.casetypes import Characteristic, Sheet
 from qclog.services.jobs import jobs
 from qclog.services.jobs.capture import Taken, leaves_in
 from qclog.services.jobs.jobs import Story, Wanted

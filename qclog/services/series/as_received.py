@@ -8,7 +8,7 @@ from typing import Any
 
 import polars as pl
 
-from qclog.domain.casetypes import Characteristic
+from qclog.domain.sheets.casetypes import Characteristic
 from qclog.services.series.series import Series
 
 

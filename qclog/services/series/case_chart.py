@@ -10,9 +10,9 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from qclog.domain.casetypes import Characteristic, Limits, Sheet
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.moments import show_moment, write_moment
+from qclog.domain.sheets.casetypes import Characteristic, Limits, Sheet
 from qclog.errors import InputError
 from qclog.measures.intervals import drawn_column, open_column
 from qclog.measures.judging import CLOSE, HIGH, LOW
@@ -20,8 +20,8 @@ from qclog.services.keeping.changes import change_text
 from qclog.services.series.case_limits import CaseLimits, set_limits
 from qclog.services.series.chart_eras import Era, split
 from qclog.services.series.series import Series, read_series
-from qclog.stats.limits import IndividualsLimits
-from qclog.stats.summary import Summary, summarise
+from qclog.stats.base.summary import Summary, summarise
+from qclog.stats.charts.limits import IndividualsLimits
 from qclog.store.log import Log
 from qclog.words.numbers import limits_text
 

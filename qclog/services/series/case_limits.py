@@ -12,11 +12,11 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from qclog.domain.casetypes import Characteristic
+from qclog.domain.sheets.casetypes import Characteristic
 from qclog.errors import StatisticsError, TooFewError
-from qclog.stats.bracket_limits import individuals_from_brackets
-from qclog.stats.coarse import step_warning
-from qclog.stats.limits import IndividualsLimits, individuals
+from qclog.stats.charts.bracket_limits import individuals_from_brackets
+from qclog.stats.charts.limits import IndividualsLimits, individuals
+from qclog.stats.rounded.coarse import step_warning
 
 TOO_FEW = 10
 

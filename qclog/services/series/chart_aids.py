@@ -8,8 +8,8 @@ import polars as pl
 
 from qclog.errors import InputError
 from qclog.services.series.case_chart import CaseChart
-from qclog.stats import cusum, ewma, run_tests
-from qclog.stats.run_length import average_run_length
+from qclog.stats.charts import cusum, ewma, run_tests
+from qclog.stats.charts.run_length import average_run_length
 
 AIDS = ("runs", "ewma", "cusum")
 NAMES = {

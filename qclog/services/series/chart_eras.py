@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from qclog.domain.casetypes import Characteristic
 from qclog.domain.findings import Change
+from qclog.domain.sheets.casetypes import Characteristic
 from qclog.services.keeping.changes import changes_of, eras
 from qclog.services.series.case_limits import CaseLimits, set_limits
-from qclog.stats.limits import IndividualsLimits
+from qclog.stats.charts.limits import IndividualsLimits
 
 
 @dataclass(frozen=True, slots=True)

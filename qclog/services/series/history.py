@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from qclog.domain.casetypes import Characteristic, condition_of_parts
+from qclog.domain.sheets.casetypes import Characteristic, condition_of_parts
 from qclog.measures.derivation import NOTHING, over_places
 from qclog.measures.intervals import as_range, drawn_at, drawn_column, ends_of
 from qclog.services.jobs import jobs

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from qclog.domain.casetypes import Characteristic
+from qclog.domain.sheets.casetypes import Characteristic
 from qclog.services.series.history import place_among
 from qclog.services.series.series import Series
 

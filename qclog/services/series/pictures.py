@@ -16,7 +16,7 @@ from qclog.errors import InputError
 from qclog.services.keeping.changes import change_text
 from qclog.services.keeping.output import new_file
 from qclog.services.series.case_chart import CaseChart
-from qclog.stats.limits import IndividualsLimits
+from qclog.stats.charts.limits import IndividualsLimits
 
 if TYPE_CHECKING:
     from qclog.services.series.chart_aids import Aid

@@ -11,9 +11,9 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from qclog.domain.casetypes import Characteristic, Sheet, Version, version_at
 from qclog.domain.findings import Change
 from qclog.domain.moments import now
+from qclog.domain.sheets.casetypes import Characteristic, Sheet, Version, version_at
 from qclog.measures.columns import judge_rows, work_out_rows
 from qclog.measures.derivation import codes_needed
 from qclog.measures.judging import HIGH, LOW

@@ -14,8 +14,8 @@ import polars as pl
 from qclog.errors import InputError, StatisticsError
 from qclog.services.series import pictures
 from qclog.services.series.case_chart import CaseChart
-from qclog.stats.groups import compare_ranks
-from qclog.stats.two_means import TwoMeans, compare_two_means
+from qclog.stats.compare.groups import compare_ranks
+from qclog.stats.compare.two_means import TwoMeans, compare_two_means
 from qclog.store.log import Log
 
 BY = {

@@ -9,17 +9,8 @@ from typing import TYPE_CHECKING
 from qclog.bench import mesh, torque
 from qclog.bench.answer import Answer, say
 from qclog.bench.packs import Choice, Leaf, Want, choose_pack
-from qclog.domain import units
-from qclog.domain.sums import (
-    AnySum,
-    FitSum,
-    GrowthSum,
-    PackSum,
-    PatternSum,
-    PinionSum,
-    SideShimSum,
-    TorqueSum,
-)
+from qclog.domain.quantities import units
+from qclog.domain.sheets.sums import AnySum, FitSum, GrowthSum, PackSum, PatternSum, PinionSum, SideShimSum, TorqueSum
 from qclog.errors import QclogError
 from qclog.services.jobs import jobs
 from qclog.services.jobs.jobs import Story

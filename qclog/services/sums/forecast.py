@@ -9,9 +9,9 @@ from typing import Any
 
 from qclog.bench.need import FEWEST_JOBS, Need, need_of
 from qclog.bench.packs import Leaf, Want, choose_pack
-from qclog.domain import units
-from qclog.domain.casetypes import Sheet
-from qclog.domain.sums import AnySum, Choosing, PackSum, PinionSum, SideShimSum, stock_of
+from qclog.domain.quantities import units
+from qclog.domain.sheets.casetypes import Sheet
+from qclog.domain.sheets.sums import AnySum, Choosing, PackSum, PinionSum, SideShimSum, stock_of
 from qclog.errors import InputError
 from qclog.services.keeping import sheets
 from qclog.services.keeping.stock import Stocked, no_set, stock_in

@@ -5,8 +5,8 @@ from __future__ import annotations
 from qclog.bench import mesh, pattern, pinion
 from qclog.bench.answer import TRIAL, say, say_short
 from qclog.bench.packs import Want
-from qclog.domain import units
-from qclog.domain.sums import PatternSum, PinionSum, SideShimSum
+from qclog.domain.quantities import units
+from qclog.domain.sheets.sums import PatternSum, PinionSum, SideShimSum
 from qclog.errors import InputError, QclogError
 from qclog.services.sums.pack_sums import DEFAULT_TOLERANCE_THOU
 from qclog.services.sums.sum_readings import JobReadings, PackWanted, Told

@@ -7,9 +7,9 @@ from itertools import pairwise
 from typing import Any
 
 from qclog.bench import mesh, torque
-from qclog.domain import units
-from qclog.domain.casetypes import Sheet
-from qclog.domain.sums import AnySum, SideShimSum, TorqueSum
+from qclog.domain.quantities import units
+from qclog.domain.sheets.casetypes import Sheet
+from qclog.domain.sheets.sums import AnySum, SideShimSum, TorqueSum
 from qclog.errors import InputError
 from qclog.measures.intervals import as_number
 from qclog.store.log import Log

@@ -8,9 +8,9 @@ from qclog.bench import fits, growth, torque
 from qclog.bench.answer import TRIAL, Answer, say, say_short
 from qclog.bench.positions import FaceReading, read_face
 from qclog.bench.uncertainty import GAUGE_TERMS
-from qclog.domain import units
-from qclog.domain.casetypes import Characteristic
-from qclog.domain.sums import FitSum, GrowthSum, PackSum, SideShimSum, TorqueSum
+from qclog.domain.quantities import units
+from qclog.domain.sheets.casetypes import Characteristic
+from qclog.domain.sheets.sums import FitSum, GrowthSum, PackSum, SideShimSum, TorqueSum
 from qclog.errors import QclogError
 from qclog.services.sums.pack_sums import chance_text, limits_line
 from qclog.services.sums.sum_readings import JobReadings, Told

@@ -6,8 +6,8 @@ from qclog.bench import gasket, stand_off
 from qclog.bench.answer import TRIAL, Answer, say, say_short
 from qclog.bench.estimate import Estimate, Source, propagate
 from qclog.bench.packs import Want
-from qclog.domain import units
-from qclog.domain.sums import PackSum
+from qclog.domain.quantities import units
+from qclog.domain.sheets.sums import PackSum
 from qclog.errors import InputError, QclogError
 from qclog.services.sums.sum_readings import JobReadings, PackWanted, Told
 

@@ -9,10 +9,10 @@ from typing import Any
 from qclog.bench.answer import Answer
 from qclog.bench.estimate import Estimate, Source, mean_of_sources
 from qclog.bench.packs import Want
-from qclog.domain import units
-from qclog.domain.casetypes import Characteristic, condition_of_parts
 from qclog.domain.jobs import STAGES
-from qclog.domain.sums import AnySum
+from qclog.domain.quantities import units
+from qclog.domain.sheets.casetypes import Characteristic, condition_of_parts
+from qclog.domain.sheets.sums import AnySum
 from qclog.errors import QclogError
 from qclog.measures.results import source_of_row
 from qclog.services.jobs.jobs import Story

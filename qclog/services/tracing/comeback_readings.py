@@ -8,13 +8,13 @@ from datetime import datetime
 
 import polars as pl
 
-from qclog.domain.casetypes import Characteristic
+from qclog.domain.sheets.casetypes import Characteristic
 from qclog.errors import StatisticsError, TooFewError
 from qclog.measures.judging import NOT_JUDGED, OUT
 from qclog.services.series.series import Series
 from qclog.services.tracing.comeback_risk import MONTH
-from qclog.stats.rates import RateComparison, compare_shares
-from qclog.stats.risk_factors import relate_to_comebacks
+from qclog.stats.compare.risk_factors import relate_to_comebacks
+from qclog.stats.life.rates import RateComparison, compare_shares
 
 FEWEST_UNITS = 20
 CLEAR = 0.05

@@ -8,7 +8,7 @@ from datetime import datetime
 
 import polars as pl
 
-from qclog.stats.rates import RateComparison, compare_rates, estimate_rate
+from qclog.stats.life.rates import RateComparison, compare_rates, estimate_rate
 
 MONTH = 30.4375
 FEWEST_OUT = 10

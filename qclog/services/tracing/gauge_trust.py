@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from typing import Any
 
-from qclog.domain import units
+from qclog.domain.quantities import units
 from qclog.errors import UnitError
 
 

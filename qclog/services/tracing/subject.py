@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from qclog.domain.scans import read_scan
+from qclog.domain.speech.scans import read_scan
 from qclog.errors import InputError, UnknownNameError
 from qclog.services.tracing.shop import Shop
 

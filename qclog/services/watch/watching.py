@@ -9,8 +9,8 @@ from typing import Any
 
 import polars as pl
 
-from qclog.domain.casetypes import Characteristic, Sheet
 from qclog.domain.findings import Change, Finding
+from qclog.domain.sheets.casetypes import Characteristic, Sheet
 from qclog.measures.columns import GROUPED, over_places, work_out_rows
 from qclog.measures.derivation import codes_needed
 from qclog.measures.intervals import drawn_column

@@ -19,15 +19,15 @@ from typing import Any
 import polars as pl
 import pytest
 
-from qclog.domain import units
-from qclog.domain.casetype_file import read_sheet
 from qclog.domain.findings import Change, Note
 from qclog.domain.jobs import Person
 from qclog.domain.moments import now
 from qclog.domain.places import Place
+from qclog.domain.quantities import units
+from qclog.domain.quantities.ucum import ucum_code
+from qclog.domain.quantities.unit_names import PINT_NAME
+from qclog.domain.sheets.casetype_file import read_sheet
 from qclog.domain.stock import ShimMove, ShimSize
-from qclog.domain.ucum import ucum_code
-from qclog.domain.unit_names import PINT_NAME
 from qclog.errors import FolderError, InputError, LogError, LogVersionError
 from qclog.services.exchange.export_folder import export_folder
 from qclog.services.exchange.import_folder import import_folder

@@ -10,12 +10,12 @@ import pytest
 
 from qclog.bench.packs import Leaf, Picked, make_pack
 from qclog.cli import main
-from qclog.domain.casetype_file import read_sheet
 from qclog.domain.findings import Change
 from qclog.domain.jobs import ROLES, Gauge, Job, Part, Person
 from qclog.domain.moments import now
 from qclog.domain.places import Place
 from qclog.domain.rights import Act, acts_of, roles_with
+from qclog.domain.sheets.casetype_file import read_sheet
 from qclog.domain.stock import ShimSize
 from qclog.errors import FolderError, RightsError
 from qclog.services.exchange.import_folder import import_folder

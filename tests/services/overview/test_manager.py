@@ -9,9 +9,9 @@ import polars as pl
 import pytest
 
 from qclog import resources
-from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Gauge
 from qclog.domain.moments import now
+from qclog.domain.sheets.casetype_file import read_sheet
 from qclog.domain.stock import ShimSize
 from qclog.errors import InputError
 from qclog.services.exchange.import_folder import import_folder

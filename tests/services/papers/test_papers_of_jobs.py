@@ -11,7 +11,7 @@ import pytest
 
 from qclog import resources
 from qclog.domain.jobs import Job
-from qclog.domain.scans import write_scan
+from qclog.domain.speech.scans import write_scan
 from qclog.errors import InputError, UnknownNameError
 from qclog.report.document import Document, Facts, Heading, Labels, Table
 from qclog.report.html import write_html

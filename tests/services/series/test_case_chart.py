@@ -13,7 +13,7 @@ from qclog.errors import InputError
 from qclog.services.exchange.import_folder import import_folder
 from qclog.services.jobs import jobs
 from qclog.services.series.case_chart import CaseChart, as_json, chart_case
-from qclog.stats.bracket_limits import individuals_from_brackets
+from qclog.stats.charts.bracket_limits import individuals_from_brackets
 from qclog.store.log import Log
 from tests.conftest import submission, write_folder
 

@@ -9,10 +9,10 @@ import pytest
 
 from qclog.bench import mesh
 from qclog.bench.need import need_of
-from qclog.domain.casetype_file import read_sheet
 from qclog.domain.jobs import Gauge, Job, Part, Person
 from qclog.domain.moments import now
 from qclog.domain.places import Place
+from qclog.domain.sheets.casetype_file import read_sheet
 from qclog.domain.stock import ShimSize
 from qclog.errors import InputError, UnknownNameError
 from qclog.services.jobs import capture, jobs

@@ -12,9 +12,9 @@ import duckdb
 import pytest
 
 from qclog import version
-from qclog.domain.casetype_file import read_sheet
 from qclog.domain.findings import Note
 from qclog.domain.moments import now
+from qclog.domain.sheets.casetype_file import read_sheet
 from qclog.services.keeping import sheets
 from qclog.services.watch import finding_life, findings_kept
 from qclog.services.watch.finding_life import Watched

@@ -1,0 +1,1 @@
+"""The sheet of a case type: characteristics, places, formulas, sums, and their checks."""

@@ -1,0 +1,1 @@
+"""What is said at the bench, understood: readings, amounts, doubts, scanned codes."""

@@ -1,0 +1,1 @@
+"""A series over time: limits, the tests of a chart, shifts and drifts."""

@@ -1,0 +1,1 @@
+"""Groups compared: two means, many groups, exact tests of counts, what goes along with a failure."""

@@ -1,0 +1,1 @@
+"""How well a gauge and those who read it measure: bias, gauge studies, agreement."""

@@ -1,0 +1,1 @@
+"""Readings that are brackets or coarse: fits, likelihoods, and what a coarse step does to them."""
