@@ -10,7 +10,7 @@ job = stories.choose(log)
 if job is not None:
     story = reading.story(log, job)
     stories.show_head(story)
-    papers.show_job_papers(log, job, here=story.job["dispatched"] is None)
+    papers.show_job_papers(log, job, here=story.job.dispatched is None)
     stories.show_left_to_do(story)
     standing.show_sign_off(log, story)
     stories.show_readings(story)

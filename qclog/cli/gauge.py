@@ -74,14 +74,14 @@ def list_all(arguments: argparse.Namespace) -> int:
 
     rows = [
         (
-            r["gauge"],
-            r["kind"],
-            r["unit"],
-            f"{r['step']:g}",
-            r["last_checked"],
-            r["last_dropped"],
-            r["calibration_due"],
-            "withdrawn" if r["withdrawn"] else "",
+            r.gauge,
+            r.kind,
+            r.unit,
+            f"{r.step:g}",
+            r.last_checked,
+            r.last_dropped,
+            r.calibration_due,
+            "withdrawn" if r.withdrawn else "",
         )
         for r in people.list_gauges(options.log_of(arguments))
     ]

@@ -49,7 +49,7 @@ class _Run:
 
     @property
     def job(self) -> str:
-        return str(self.story.job["job"])
+        return str(self.story.job.job)
 
 
 def run(log: Log, job: str, how: Circumstances, stage: str | None) -> int:
@@ -59,7 +59,7 @@ def run(log: Log, job: str, how: Circumstances, stage: str | None) -> int:
 
     with log.kept_open():
         story = jobs.tell(log, job)
-        gauges = [g for g in people.list_gauges(log) if not g["withdrawn"]]
+        gauges = [g for g in people.list_gauges(log) if not g.withdrawn]
     left = [w for w in story.missing if stage in (None, w.place.stage)]
     total = len(story.wanted)
     print(f"Job {job}, {story.sheet.name}: {total - len(story.missing)} of {total} places read.")
@@ -69,7 +69,8 @@ def run(log: Log, job: str, how: Circumstances, stage: str | None) -> int:
         print("Nothing more is wanted.")
         return 0
     print(_HELP)
-    kinds, units = ({g["gauge"]: g[what] for g in gauges} for what in ("kind", "unit"))
+    kinds = {g.gauge: g.kind for g in gauges}
+    units = {g.gauge: g.unit for g in gauges}
     going = _Run(log, story, how, kinds, units)
     if how.gauge is not None:
         _use_gauge(going, how.gauge)
@@ -173,7 +174,7 @@ def _fix(going: _Run, text: str) -> None:
     if not text:
         raise InputError("say what it should be", field="fix", hint="for example: fix 16")
     last = capture.last_reading(going.log, going.job)
-    where = " ".join(x for x in (last["characteristic"], last["position"]) if x)
+    where = " ".join(x for x in (last.characteristic, last.position) if x)
     reason = _hear(f"  {where} was {wording.reading_text(last)}. Why? (mistyped, wrong position, re-seated ...) ")
     how = replace(going.how, gauge=None, conditions=())
     submission = going.submission()

@@ -118,13 +118,13 @@ def list_some(arguments: argparse.Namespace) -> int:
         ("job", "case type", "serial", "rebuild", "batch", "opened", "dispatched"),
         [
             (
-                r["job"],
-                r["case_type"],
-                r["case_serial"],
-                r["rebuild"],
-                r["machining_batch"],
-                show_moment(r["opened"], zone)[:10],
-                show_moment(r["dispatched"], zone)[:10],
+                r.job,
+                r.case_type,
+                r.case_serial,
+                r.rebuild,
+                r.machining_batch,
+                show_moment(r.opened, zone)[:10],
+                show_moment(r.dispatched, zone)[:10],
             )
             for r in rows
         ],

@@ -179,7 +179,7 @@ def _of_jobs(arguments: argparse.Namespace) -> int:
     fits = bench_sums.fits_together(log, told)
     for story, sums, mine in zip(stories, told, fits, strict=True):
         packs = {i: t for i, t in enumerate(sums) if t.wanted is not None or t.problem is not None}
-        print(f"Job {story.job['job']}: {story.sheet.name}")
+        print(f"Job {story.job.job}: {story.sheet.name}")
         if not story.sheet.sums:
             print("  Its sheet has no sums: add a [[sum]] to it (qclog/domain/sheets/SHEETS.md says how).")
         elif not packs:
@@ -187,7 +187,7 @@ def _of_jobs(arguments: argparse.Namespace) -> int:
         shown = list(packs)
         print_sums([packs[i] for i in shown], {n: mine.get(i, ()) for n, i in enumerate(shown)})
         if arguments.take:
-            _take(arguments, log, story.job["job"], [f for found in mine.values() for f in found])
+            _take(arguments, log, story.job.job, [f for found in mine.values() for f in found])
     return 0
 
 

@@ -46,32 +46,30 @@ def print_story(story: Story, sums: Sums = ((), {}, ())) -> None:
 
 def _print_head(story: Story) -> None:
     job, zone = story.job, story.zone
-    print(f"Job {job['job']}: {story.sheet.name} ({job['case_type']})")
+    print(f"Job {job.job}: {story.sheet.name} ({job.case_type})")
     facts = {
-        "serial": job["case_serial"],
-        "casting": job["casting"],
-        "rebuild": job["rebuild"],
-        "machining batch": job["machining_batch"],
-        "variant": job["variant"],
-        "customer": job["customer_ref"],
-        "opened": show_moment(job["opened"], zone),
-        "dispatched": show_moment(job["dispatched"], zone) or "not yet",
-        "outstanding": job["outstanding"],
-        "concession": job["concession"],
+        "serial": job.case_serial,
+        "casting": job.casting,
+        "rebuild": job.rebuild,
+        "machining batch": job.machining_batch,
+        "variant": job.variant,
+        "customer": job.customer_ref,
+        "opened": show_moment(job.opened, zone),
+        "dispatched": show_moment(job.dispatched, zone) or "not yet",
+        "outstanding": job.outstanding,
+        "concession": job.concession,
     }
     for name, value in facts.items():
         if value not in (None, ""):
             print(f"  {name:<16} {value}")
-    others = [v for v in story.visits if v["job"] != job["job"]]
+    others = [v for v in story.visits if v.job != job.job]
     for visit in others:
-        when = "earlier" if visit["opened"] < job["opened"] else "later"
-        number = f", rebuild {visit['rebuild']}" if visit["rebuild"] is not None else ""
-        print(f"  {when + ' visit':<16} job {visit['job']}, {show_moment(visit['opened'], zone)}{number}")
-    changed = [d for d in story.details if d["reason"]]
+        when = "earlier" if visit.opened < job.opened else "later"
+        number = f", rebuild {visit.rebuild}" if visit.rebuild is not None else ""
+        print(f"  {when + ' visit':<16} job {visit.job}, {show_moment(visit.opened, zone)}{number}")
+    changed = [d for d in story.details if d.reason]
     for detail in changed:
-        print(
-            f"  {detail['name'].replace('_', ' '):<16} {detail['value']} ({detail['entered_by']}: {detail['reason']})"
-        )
+        print(f"  {detail.name.replace('_', ' '):<16} {detail.value} ({detail.entered_by}: {detail.reason})")
 
 
 def _print_readings(story: Story) -> None:
@@ -82,21 +80,21 @@ def _print_readings(story: Story) -> None:
     rows = []
     for told in story.readings:
         r, c = told.row, told.characteristic
-        verdict = verdict_text(told.verdict, c) if r["counts"] else ""
+        verdict = verdict_text(told.verdict, c) if r.counts else ""
         rows.append(
             (
-                c.name if c else r["characteristic"],
-                STAGE_WORDS[r["stage"]],
-                r["position"],
-                r["attempt"],
+                c.name if c else r.characteristic,
+                STAGE_WORDS[r.stage],
+                r.position,
+                r.attempt,
                 reading_text(r),
                 verdict,
                 asked_text(c, told.verdict) if c else "",
-                r["gauge"],
-                r["technician"],
-                show_moment(r["taken_at"], story.zone),
-                show_moment(r["entered_at"], story.zone),
-                ". ".join(t for t in (fate_text(r), r["conditions"], r["note"]) if t),
+                r.gauge,
+                r.technician,
+                show_moment(r.taken_at, story.zone),
+                show_moment(r.entered_at, story.zone),
+                ". ".join(t for t in (fate_text(r), r.conditions, r.note) if t),
             )
         )
     print_columns(
@@ -132,16 +130,16 @@ def _print_parts(story: Story) -> None:
         print("\nParts:")
         print_columns(
             ("part", "lot", "supplier", "condition", "built as job"),
-            [(p["part"], p["lot"], p["supplier"], p["condition"], p["sub_assembly"]) for p in story.parts],
+            [(p.part, p.lot, p.supplier, p.condition, p.sub_assembly) for p in story.parts],
         )
 
 
 def _print_comebacks(story: Story) -> None:
     for back in story.comebacks:
-        hours = f" after {back['hours']:g} h" if back["hours"] is not None else ""
-        complaint = back["complaint"] or "no complaint noted"
-        print(f"\nCame back {show_moment(back['returned'], story.zone)}{hours}: {complaint}")
-        if back["finding"]:
-            print(f"  found: {back['finding']}")
-        if back["attributable"]:
-            print(f"  ours: {back['attributable']}")
+        hours = f" after {back.hours:g} h" if back.hours is not None else ""
+        complaint = back.complaint or "no complaint noted"
+        print(f"\nCame back {show_moment(back.returned, story.zone)}{hours}: {complaint}")
+        if back.finding:
+            print(f"  found: {back.finding}")
+        if back.attributable:
+            print(f"  ours: {back.attributable}")

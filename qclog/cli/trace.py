@@ -99,7 +99,7 @@ def _print(found: Trace, links: tuple[Link, ...]) -> None:
         print(found.subject.words[0].upper() + found.subject.words[1:])
     if found.unit is not None:
         _print_unit(found.unit)
-    gone = {job for job, row in found.shop.by_job.items() if row["dispatched"] is not None}
+    gone = {job for job, row in found.shop.by_job.items() if row.dispatched is not None}
     for link in found.findings:
         if link.finding is not None:
             print("\nWhat the readings point to:")
@@ -122,15 +122,15 @@ def _print_unit(unit: UnitTrace) -> None:
     from qclog.services.papers import investigation_tables as tables
 
     job, zone = unit.story.job, unit.story.zone
-    facts = (job["case_type"], job["case_serial"], job["customer_ref"], unit.shop.where_now(unit.job))
+    facts = (job.case_type, job.case_serial, job.customer_ref, unit.shop.where_now(unit.job))
     print(f"Job {unit.job}: {', '.join(str(f) for f in facts if f)}")
     for visit in unit.story.visits:
-        if visit["job"] != unit.job:
-            print(f"  the same case was here as job {visit['job']}, opened {show_moment(visit['opened'], zone)[:10]}")
+        if visit.job != unit.job:
+            print(f"  the same case was here as job {visit.job}, opened {show_moment(visit.opened, zone)[:10]}")
     for back in unit.story.comebacks:
         print(
-            f"  came back {show_moment(back['returned'], zone)[:10]}: {back['complaint'] or 'no complaint noted'};"
-            f" found: {back['finding'] or 'nothing noted'}; ours: {back['attributable'] or 'open'}"
+            f"  came back {show_moment(back.returned, zone)[:10]}: {back.complaint or 'no complaint noted'};"
+            f" found: {back.finding or 'nothing noted'}; ours: {back.attributable or 'open'}"
         )
     print("\nThe evidence, graded:")
     for point in unit.points:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from qclog.bench.answer import stand as stand_of
 from qclog.bench.estimate import Estimate, Source, chance_between, propagate
 from qclog.bench.uncertainty import source_of
+from qclog.domain import stored
 from qclog.domain.sheets.casetypes import Characteristic, Sheet, condition_of_parts
 from qclog.domain.sheets.ranges import Range
 from qclog.measures.derivation import Key, keys_used, missing_in, value_at
@@ -57,13 +57,13 @@ class Result:
 
 
 def work_out_all(
-    sheet: Sheet, readings: Sequence[Mapping[str, Any]], parts: Iterable[tuple[str, str | None]]
+    sheet: Sheet, readings: Sequence[stored.JobReading], parts: Iterable[tuple[str, str | None]]
 ) -> tuple[Result, ...]:
     """Every derived characteristic at each of its stages, and every one judged over all its positions, once read.
 
     `readings` are rows of the log, of which those that count are used; `parts` are (kind, condition).
     """
-    counting = [r for r in readings if r["counts"]]
+    counting = [r for r in readings if r.counts]
     job = _Job(sheet, _ranges(counting, as_range), _ranges(counting, as_ends), _sources(sheet, counting), tuple(parts))
     whole = (c for c in sheet.characteristics if c.judged_whole and not c.derived)
     return tuple(
@@ -114,28 +114,28 @@ class _Job:
 
 
 def _ranges(
-    counting: Sequence[Mapping[str, Any]], worth_of: Callable[[float | None, float | None], Range | None]
+    counting: Sequence[stored.JobReading], worth_of: Callable[[float | None, float | None], Range | None]
 ) -> dict[Key, Range]:
     return {
-        (r["characteristic"], r["stage"], r["position"]): worth
+        (r.characteristic, r.stage, r.position): worth
         for r in counting
-        if (worth := worth_of(r["low"], r["high"])) is not None
+        if (worth := worth_of(r.low, r.high)) is not None
     }
 
 
-def _sources(sheet: Sheet, counting: Sequence[Mapping[str, Any]]) -> dict[Key, Source | None]:
+def _sources(sheet: Sheet, counting: Sequence[stored.JobReading]) -> dict[Key, Source | None]:
     """Each reading as a source of uncertainty; None where it is open on a side."""
     by_code = {c.code: c for c in sheet.characteristics}
     found: dict[Key, Source | None] = {}
     for r in counting:
-        c = by_code.get(r["characteristic"])
-        if c is not None and (r["low"] is not None or r["high"] is not None):
-            found[(c.code, r["stage"], r["position"])] = source_of_row(r, c)
+        c = by_code.get(r.characteristic)
+        if c is not None and (r.low is not None or r.high is not None):
+            found[(c.code, r.stage, r.position)] = source_of_row(r, c)
     return found
 
 
-def source_of_row(row: Mapping[str, Any], c: Characteristic) -> Source | None:
+def source_of_row(row: stored.JobReading, c: Characteristic) -> Source | None:
     """A reading of the log as a source of uncertainty; None where it is open on a side."""
-    if row["low"] is None or row["high"] is None:
+    if row.low is None or row.high is None:
         return None
-    return source_of(row["low"], row["high"], kind=c.gauge_kind, step=c.step, unit=c.unit, group=row["gauge"])
+    return source_of(row.low, row.high, kind=c.gauge_kind, step=c.step, unit=c.unit, group=row.gauge)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from qclog.domain import stored
 from qclog.domain.findings import Change, Note
 from qclog.store.ids import new_id
 from qclog.store.log import Use
@@ -20,8 +21,8 @@ def add_change(use: Use, change: Change) -> None:
 def notes_in(use: Use) -> tuple[Note, ...]:
     """Every note, the oldest first."""
     return tuple(
-        Note(r["finding"], r["state"], r["by"], r["noted_at"], r["found"], r["done"], r["told"])
-        for r in use.rows("finding_notes")
+        Note(r.finding, r.state, r.by, r.noted_at, r.found, r.done, r.told)
+        for r in use.rows("finding_notes", stored.FindingNote)
     )
 
 
@@ -29,14 +30,14 @@ def changes_in(use: Use) -> tuple[Change, ...]:
     """Every recorded change, the oldest first."""
     return tuple(
         Change(
-            r["kind"],
-            r["since"],
-            r["by"],
-            r["case_type"],
-            r["characteristic"],
-            r["identifier"],
-            r["level"],
-            r["note"],
+            r.kind,
+            r.since,
+            r.by,
+            r.case_type,
+            r.characteristic,
+            r.identifier,
+            r.level,
+            r.note,
         )
-        for r in use.rows("changes")
+        for r in use.rows("changes", stored.Change)
     )

@@ -1,6 +1,6 @@
 """The log file: made, opened for one thing, closed.
 
-with log.reading() as use:    use.rows("job_by_id", job="J-100")
+with log.reading() as use:    use.rows("job_by_id", stored.Job, job="J-100")
 with log.writing(entry) as use:    ...    # one transaction, all or nothing
 """
 
@@ -15,13 +15,14 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal, TypeVar
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 import duckdb
 
 from qclog import resources
+from qclog.domain import stored
 from qclog.domain.names import check_name
 from qclog.errors import InputError, LogError, LogVersionError
 from qclog.store import chain, contents, copying, lock, migrations, schema
@@ -34,6 +35,8 @@ if TYPE_CHECKING:
     import polars as pl
 
 Via = Literal["bench", "terminal", "import", "demo"]
+
+T = TypeVar("T", bound=tuple[object, ...])
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +84,16 @@ class Use:
         """The result of sql/queries/`query`.sql as a polars frame."""
         return frame_of(self.connection.sql(_query(query), params=values or None))
 
-    def rows(self, query: str, *, folder: str = "queries", **values: object) -> list[dict[str, Any]]:
-        """The result of sql/`folder`/`query`.sql, one dict a row."""
-        result = self.connection.execute(_query(query, folder), values or None)
+    def rows(self, query: str, kind: type[T], **values: object) -> list[T]:
+        """The result of sql/queries/`query`.sql, one `kind` each, as qclog/domain/stored.py has them."""
+        if stored.KINDS[query] is not kind:
+            raise TypeError(f"rows of {query} are {stored.KINDS[query].__name__}, not {kind.__name__}")
+        result = self.connection.execute(_query(query), values or None)
+        return [kind(*row) for row in result.fetchall()]
+
+    def found_by(self, folder: str, query: str) -> list[dict[str, object]]:
+        """What a check of sql/checks/ or a remark of sql/remarks/ finds, one dict a row."""
+        result = self.connection.execute(_query(query, folder))
         names = [d[0] for d in result.description or ()]
         return [dict(zip(names, row, strict=True)) for row in result.fetchall()]
 
@@ -107,20 +117,22 @@ class Use:
 
     def table_names(self) -> list[str]:
         """Every table of the log but the ledger of schema steps, in order of their names."""
-        return [row["table_name"] for row in self.rows("tables_of_the_log") if row["table_name"] != "migration"]
+        return [
+            row.table_name
+            for row in self.rows("tables_of_the_log", stored.TableOfTheLog)
+            if row.table_name != "migration"
+        ]
 
     def whole_table(self, table: str) -> pl.DataFrame:
         """Every row of `table`, in the order of its entries and then of its columns; ids as text."""
-        columns = [row for row in self.rows("table_columns") if row["table_name"] == table]
-        names = [f'"{row["column_name"]}"' for row in columns]
-        chosen = [
-            f"{n}::VARCHAR AS {n}" if c["data_type"] == "UUID" else n for n, c in zip(names, columns, strict=True)
-        ]
+        columns = [row for row in self.rows("table_columns", stored.TableColumn) if row.table_name == table]
+        names = [f'"{row.column_name}"' for row in columns]
+        chosen = [f"{n}::VARCHAR AS {n}" if c.data_type == "UUID" else n for n, c in zip(names, columns, strict=True)]
         order = [n for n in ('"entry"', *names) if n in names]
         query = f"SELECT {', '.join(chosen)} FROM {table} ORDER BY {', '.join(order)}"  # noqa: S608 - names of ours
         return frame_of(self.connection.sql(query))
 
-    def rows_no_key_finds(self) -> list[dict[str, Any]]:
+    def rows_no_key_finds(self) -> list[dict[str, object]]:
         """How many rows of each table one of its keys does not find; every index is read for it."""
         return schema.rows_no_key_finds(self.connection)
 
@@ -222,7 +234,7 @@ class Log:
     def remove_empty(self) -> None:
         """Take away a log that was made and never written to; one with an entry stays."""
         with self.reading() as use:
-            empty = use.rows("revision")[0]["revision"] == 0
+            empty = use.rows("revision", stored.Revision)[0].revision == 0
         if empty:
             with lock.holding(self.path, self.patience):
                 self._unlink()

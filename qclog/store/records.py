@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+from qclog.domain import stored
 from qclog.domain.jobs import Gauge, Job, Part, Person
 from qclog.domain.names import check_name
 from qclog.domain.sheets.casetypes import Sheet
@@ -146,16 +147,18 @@ def add_reading(use: Use, reading: NewReading) -> tuple[UUID, int]:
     attempt = reading.attempt
     if attempt is None:
         here = attempts_here(use, reading.job, reading.characteristic, reading.stage, reading.position)
-        attempt = max((row["attempt"] for row in here), default=0) + 1
+        attempt = max((row.attempt for row in here), default=0) + 1
     values: Mapping[str, Any] = {name: getattr(reading, name) for name in reading.__slots__} | {"attempt": attempt}
     row_id = new_id()
     use.insert("reading", id=row_id, entry=use.entry, **values)
     return row_id, attempt
 
 
-def attempts_here(use: Use, job: str, characteristic: str, stage: str, position: str) -> list[dict[str, Any]]:
+def attempts_here(use: Use, job: str, characteristic: str, stage: str, position: str) -> list[stored.AttemptHere]:
     """Every attempt at one place, in order."""
-    return use.rows("attempts_here", job=job, characteristic=characteristic, stage=stage, position=position)
+    return use.rows(
+        "attempts_here", stored.AttemptHere, job=job, characteristic=characteristic, stage=stage, position=position
+    )
 
 
 def strike_out(use: Use, reading: UUID, person: str, reason: str) -> None:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import streamlit as st
 
 from qclog.bench import go_no_go
+from qclog.domain import stored
 from qclog.domain.places import Place
 from qclog.domain.sheets.conditions import choices_of, split_off
 from qclog.domain.speech.readings import Doubt
@@ -34,10 +34,10 @@ CORRECT = "correct "
 REASONS = ("mistyped", "wrong position", "wrong gauge", "re-seated and read again")
 
 
-def ask(log: Log, view: BenchView, story: Story, person: str, gauge: dict[str, Any] | None) -> None:
+def ask(log: Log, view: BenchView, story: Story, person: str, gauge: stored.Gauge | None) -> None:
     """The field for the next reading, what it should be, and what became of the last one."""
     wanted = bench.next_place(story)
-    _show_last(view, str(story.job["job"]))
+    _show_last(view, str(story.job.job))
     if wanted is None:
         _say_done(log, view, story, person)
         return
@@ -46,7 +46,7 @@ def ask(log: Log, view: BenchView, story: Story, person: str, gauge: dict[str, A
     conditions = _ask_conditions(wanted)
     token = st.session_state.setdefault("bench_token", str(new_id()))
     submission = Submission(person, "bench", f"reading of job {wanted.place.job}")
-    how = Circumstances(person, gauge["gauge"] if gauge else None, None, conditions)
+    how = Circumstances(person, gauge.gauge if gauge else None, None, conditions)
     with st.form(f"reading_{token}", border=True):
         st.text_input(FIELD, key=f"said_{token}")
         st.form_submit_button(
@@ -238,26 +238,26 @@ def _skip(place: Place) -> None:
 
 
 def _correct(log: Log, view: BenchView, story: Story, person: str, token: str) -> None:
-    rows = [r.row for r in story.readings if not r.row["replaced"] and not r.row["struck_why"]]
+    rows = [r.row for r in story.readings if not r.row.replaced and not r.row.struck_why]
     if not rows:
         st.write("Nothing was read here yet.")
         return
-    last = max(rows, key=lambda row: (row["entry"], str(row["id"])))
-    place = Place(last["job"], last["characteristic"], last["stage"], last["position"])
+    last = max(rows, key=lambda row: (row.entry, str(row.id)))
+    place = Place(last.job, last.characteristic, last.stage, last.position)
     where = place_text(place, story.sheet.characteristic(place.characteristic))
     st.write(plain(f"{where}: {reading_text(last)}. It stays in the log, with the reason."))
     st.caption("From the keyboard: `correct 17` in the reading field.")
     st.text_input("What it should be", key=f"fix_{token}")
     st.selectbox("Why (choose, or type another)", REASONS, accept_new_options=True, key=f"reason_{token}")
-    gauges = [str(g["gauge"]) for g in view.around.gauges]
-    at = gauges.index(last["gauge"]) if last["gauge"] in gauges else None
-    st.selectbox("Read with", gauges, index=at, placeholder="not said", key=f"with_{token}_{last['id']}")
+    gauges = [str(g.gauge) for g in view.around.gauges]
+    at = gauges.index(last.gauge) if last.gauge in gauges else None
+    st.selectbox("Read with", gauges, index=at, placeholder="not said", key=f"with_{token}_{last.id}")
     st.button(
         "Correct it",
         type="primary",
         key=f"do_fix_{token}",
         on_click=_store_correction,
-        args=(log, place, last["attempt"], person, token, f"with_{token}_{last['id']}"),
+        args=(log, place, last.attempt, person, token, f"with_{token}_{last.id}"),
     )
 
 

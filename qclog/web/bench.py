@@ -6,6 +6,7 @@ from typing import Any
 
 import streamlit as st
 
+from qclog.domain import stored
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.places import Place
 from qclog.domain.speech.scans import Scan, read_scan
@@ -41,10 +42,10 @@ def look(log: Log) -> BenchView:
 
 def choose_job(log: Log, view: BenchView, person: str | None) -> str | None:
     """Which job: those in work, the last touched first, or a new one."""
-    about = {r["job"]: (r["case_type"], r["case_serial"]) for r in view.in_work}
+    about = {r.job: (r.case_type, r.case_serial) for r in view.in_work}
     asked = st.session_state.get(JOB)
     if asked and asked not in about and view.story is not None:
-        about = {asked: (view.story.job["case_type"], view.story.job["case_serial"])} | about
+        about = {asked: (view.story.job.case_type, view.story.job.case_serial)} | about
     field, new = st.columns([3, 1], vertical_alignment="bottom")
     chosen: str | None = field.selectbox(
         "Job",
@@ -69,19 +70,19 @@ def explain_start(person: str | None, job: str | None) -> None:
     st.info(f"Choose {' and '.join(missing)} to begin.", icon=":material/arrow_upward:")
 
 
-def choose_gauge(view: BenchView, story: Story) -> dict[str, Any] | None:
+def choose_gauge(view: BenchView, story: Story) -> stored.Gauge | None:
     """Which gauge: those of the kind that the next place wants, or all if there is none of it."""
     wanted = next_place(story)
     kind = wanted.characteristic.gauge_kind if wanted else None
-    of_kind = [g for g in view.around.gauges if kind is None or g["kind"] == kind] or list(view.around.gauges)
+    of_kind = [g for g in view.around.gauges if kind is None or g.kind == kind] or list(view.around.gauges)
     chosen: str | None = st.selectbox(
         f"Gauge ({kind.replace('_', ' ')})" if kind else "Gauge",
-        [g["gauge"] for g in of_kind],
+        [g.gauge for g in of_kind],
         index=None,
         placeholder="not said",
         key=f"gauge_{kind}",
     )
-    return next((g for g in of_kind if g["gauge"] == chosen), None)
+    return next((g for g in of_kind if g.gauge == chosen), None)
 
 
 def show_cautions(story: Story) -> None:
@@ -107,9 +108,7 @@ def show_places(story: Story) -> None:
     st.subheader("The sheet")
     if story.wanted:
         st.progress(len(done) / len(story.wanted), text=f"{len(done)} of {len(story.wanted)} places read")
-    latest = {
-        (r.row["characteristic"], r.row["stage"], r.row["position"]): r for r in story.readings if r.row["counts"]
-    }
+    latest = {(r.row.characteristic, r.row.stage, r.row.position): r for r in story.readings if r.row.counts}
     current = next_place(story)
     with st.container(height=520, border=False, gap=None):
         for heading, group in _by_characteristic(story.wanted):
@@ -165,16 +164,16 @@ def take_scan(log: Log, text: str) -> None:
 
 def _obey(log: Log, scan: Scan) -> str:
     if scan.kind == "job":
-        if not any(row["job"] == scan.name for row in jobs.list_jobs(log, scan.name)):
+        if not any(row.job == scan.name for row in jobs.list_jobs(log, scan.name)):
             raise UnknownNameError("no job of that number", field="job", found=scan.name, hint="open it with New job")
         st.session_state[JOB] = scan.name
         st.query_params["job"] = scan.name
         return f"Job {scan.name}"
     if scan.kind == "gauge":
-        gauges = {g["gauge"]: g for g in bench_view.look_around(log).gauges}
+        gauges = {g.gauge: g for g in bench_view.look_around(log).gauges}
         if scan.name not in gauges:
             raise UnknownNameError("no gauge of that name, or it is withdrawn", field="gauge", found=scan.name)
-        for kind in (gauges[scan.name]["kind"], None):
+        for kind in (gauges[scan.name].kind, None):
             st.session_state[f"gauge_{kind}"] = scan.name
         return f"Gauge {scan.name}"
     st.session_state["part_lot"] = scan.name

@@ -18,11 +18,11 @@ _ADDED = "parts_added_here"
 def show_the_rest(log: Log, story: Story, person: str) -> None:
     """Parts, outstanding work, sign-off: each one press away, none in the way of the next reading."""
     lot = st.session_state.get("part_lot")
-    job = str(story.job["job"])
+    job = str(story.job.job)
     with st.expander(f"Parts and lots ({len(story.parts)})", icon=":material/deployed_code:", expanded=bool(lot)):
         _show_parts(story)
         _add_part(log, story, person, lot)
-    left = story.job["outstanding"]
+    left = story.job.outstanding
     with st.expander("Left to do: " + (plain(left) if left else "nothing noted"), icon=":material/pending_actions:"):
         _note_left(log, job, left, person)
     if st.button("Check and sign off", icon=":material/fact_check:", width="stretch", key="to_sign_off"):
@@ -31,8 +31,8 @@ def show_the_rest(log: Log, story: Story, person: str) -> None:
 
 def _show_parts(story: Story) -> None:
     for p in story.parts:
-        said = [p["condition"], f"lot {p['lot']}" if p["lot"] else "", p["supplier"], p["sub_assembly"]]
-        st.caption(plain(f"{p['part'].replace('_', ' ')}: {', '.join(s for s in said if s) or 'nothing more said'}"))
+        said = [p.condition, f"lot {p.lot}" if p.lot else "", p.supplier, p.sub_assembly]
+        st.caption(plain(f"{p.part.replace('_', ' ')}: {', '.join(s for s in said if s) or 'nothing more said'}"))
 
 
 def _add_part(log: Log, story: Story, person: str, lot: str | None) -> None:
@@ -61,7 +61,7 @@ def _add_part(log: Log, story: Story, person: str, lot: str | None) -> None:
             return
     try:
         part = Part(
-            str(story.job["job"]),
+            str(story.job.job),
             _one_of(listed, other),
             number.strip() or None,
             supplier.strip() or None,

@@ -17,8 +17,13 @@ SECTIONS = ("Jobs", "Case types", "Gauges", "Shims", "How well it is kept", "The
 def show_counts(log: Log) -> None:
     """How much there is."""
     counts = jobs.counts(log)
-    names = ("readings", "jobs", "case types", "comebacks")
-    show_figures_in_a_row({name: f"{counts[name.replace(' ', '_')]:,}" for name in names})
+    figures = {
+        "readings": counts.readings,
+        "jobs": counts.jobs,
+        "case types": counts.case_types,
+        "comebacks": counts.comebacks,
+    }
+    show_figures_in_a_row({name: f"{count:,}" for name, count in figures.items()})
 
 
 def choose_section() -> str:
@@ -49,18 +54,18 @@ def show_jobs(log: Log) -> None:
         return
     at = show_table(
         {
-            "job": [r["job"] for r in rows],
-            "case type": [r["case_type"] for r in rows],
-            "serial": [r["case_serial"] for r in rows],
-            "opened": [show_moment(r["opened"], zone)[:10] for r in rows],
-            "dispatched": [show_moment(r["dispatched"], zone)[:10] for r in rows],
-            "readings": [r["readings"] for r in rows],
-            "outstanding": [r["outstanding"] for r in rows],
+            "job": [r.job for r in rows],
+            "case type": [r.case_type for r in rows],
+            "serial": [r.case_serial for r in rows],
+            "opened": [show_moment(r.opened, zone)[:10] for r in rows],
+            "dispatched": [show_moment(r.dispatched, zone)[:10] for r in rows],
+            "readings": [r.readings for r in rows],
+            "outstanding": [r.outstanding for r in rows],
         },
         key="jobs_table",
     )
     if at is not None:
-        st.switch_page("app_pages/job.py", query_params={"job": rows[at]["job"]})
+        st.switch_page("app_pages/job.py", query_params={"job": rows[at].job})
     st.caption("Choose a row to open the job's story.")
 
 

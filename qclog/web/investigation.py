@@ -43,7 +43,7 @@ def show_where_to_begin(log: Log) -> None:
         return
     st.markdown("The last to come back:")
     for number, row in enumerate(backs.iter_rows(named=True)):
-        case_type = shop.by_job[row["job"]]["case_type"]
+        case_type = shop.by_job[row["job"]].case_type
         label = (
             f"{shop.day(row['returned'])}, job {row['job']} ({case_type}): {row['complaint'] or 'no complaint noted'}"
         )
@@ -71,7 +71,7 @@ def choose_visit(log: Log, text: str, kind: str | None) -> str | None:
         f"{len(subject.jobs)} visits of {subject.words}",
         subject.jobs,
         index=subject.jobs.index(subject.main),
-        format_func=lambda j: f"{j}, opened {shop.day(shop.by_job[j]['opened'])}, {shop.where_now(j)}",
+        format_func=lambda j: f"{j}, opened {shop.day(shop.by_job[j].opened)}, {shop.where_now(j)}",
     )
     return job
 
@@ -83,27 +83,25 @@ def show_head(log: Log, job: str) -> None:
     shop = reading.shop(log)
     st.header(f"Job {plain(job)}: {plain(story.sheet.name)}")
     facts = {
-        "serial": row["case_serial"],
-        "customer": row["customer_ref"],
-        "rebuild": row["rebuild"],
-        "machining batch": row["machining_batch"],
-        "opened": show_moment(row["opened"], zone)[:10],
-        "left": show_moment(row["dispatched"], zone)[:10] or "not yet",
+        "serial": row.case_serial,
+        "customer": row.customer_ref,
+        "rebuild": row.rebuild,
+        "machining batch": row.machining_batch,
+        "opened": show_moment(row.opened, zone)[:10],
+        "left": show_moment(row.dispatched, zone)[:10] or "not yet",
         "now": shop.where_now(job),
     }
     show_facts_in_a_row({name: str(fact) for name, fact in facts.items() if fact not in (None, "")})
     for back in story.comebacks:
-        hours = f" after {back['hours']:g} h" if back["hours"] is not None else ""
-        said = [
-            f"Came back {show_moment(back['returned'], zone)[:10]}{hours}: {back['complaint'] or 'no complaint noted'}"
-        ]
-        said += [f"Found: {back['finding']}"] if back["finding"] else []
-        said += [f"Ours: {back['attributable']}"] if back["attributable"] else []
+        hours = f" after {back.hours:g} h" if back.hours is not None else ""
+        said = [f"Came back {show_moment(back.returned, zone)[:10]}{hours}: {back.complaint or 'no complaint noted'}"]
+        said += [f"Found: {back.finding}"] if back.finding else []
+        said += [f"Ours: {back.attributable}"] if back.attributable else []
         st.error(plain(". ".join(said)), icon=":material/assignment_return:")
-    if row["outstanding"]:
-        st.warning(plain(f"Left with this outstanding: {row['outstanding']}"), icon=":material/pending_actions:")
-    if row["concession"]:
-        st.warning(plain(f"Released on concession: {row['concession']}"), icon=":material/approval:")
+    if row.outstanding:
+        st.warning(plain(f"Left with this outstanding: {row.outstanding}"), icon=":material/pending_actions:")
+    if row.concession:
+        st.warning(plain(f"Released on concession: {row.concession}"), icon=":material/approval:")
 
 
 def traced(log: Log, text: str, kind: str | None, job: str | None) -> Trace:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 def show_leaving(log: Log, story: Story, found: SignOff) -> None:
     """The steps to let a job go, each in the name of whoever is signed on."""
-    job = str(story.job["job"])
+    job = str(story.job.job)
     name = who.need(log, "sign this job off")
     if name is None:
         return

@@ -20,7 +20,7 @@ from qclog.web.storing import storing
 
 def record_comeback(log: Log, story: Story) -> None:
     """A job that came back: when, with what complaint, what was found, whether it was ours. It may be said again."""
-    job = str(story.job["job"])
+    job = str(story.job.job)
     with st.popover("It came back", icon=":material/assignment_return:"):
         name = who.need(log, "write a comeback")
         if name is None:

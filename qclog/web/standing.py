@@ -130,8 +130,8 @@ def show_sign_off(log: Log, story: Story) -> None:
     """What stands against dispatching the job; folded away once it has left."""
     from qclog.services.overview import sign_off
 
-    found = sign_off.before_dispatch(log, story.job["job"], watched(log))
-    left = story.job["dispatched"] is not None
+    found = sign_off.before_dispatch(log, story.job.job, watched(log))
+    left = story.job.dispatched is not None
     title = "What stood against dispatch" if left else "Before dispatch"
     with st.expander(title, expanded=not left, icon=":material/fact_check:"):
         if found.clear:

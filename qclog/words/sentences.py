@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import Any
 
+from qclog.domain import stored
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.places import Place
 from qclog.domain.quantities import units
@@ -74,21 +74,21 @@ def sureness_text(verdict: str, chance: float | None, *, too_close: bool) -> str
     return f"{verdict} (chance inside {shown} %{': too close to call' if too_close else ''})"
 
 
-def reading_text(row: dict[str, Any]) -> str:
+def reading_text(row: stored.JobReading | stored.LastReading) -> str:
     """A row of the log as it was said, with its unit when the text has none."""
-    said, unit = str(row["said"]), row["said_unit"]
+    said, unit = str(row.said), row.said_unit
     bare = unit is not None and not any(c.isalpha() or c in "\"'″" for c in said)
     return f"{said} {unit}" if bare else said
 
 
-def fate_text(row: dict[str, Any]) -> str:
+def fate_text(row: stored.JobReading) -> str:
     """Why a reading no longer counts, or what it replaced."""
-    if row["struck_why"]:
-        return f"struck out by {row['struck_by']}: {row['struck_why']}"
-    if row["replaced"]:
+    if row.struck_why:
+        return f"struck out by {row.struck_by}: {row.struck_why}"
+    if row.replaced:
         return "corrected since"
-    if row["replaces"] is not None:
-        again = f"; attempt {row['replaces']} was corrected twice, and the later correction counts"
-        later = again if row["corrected_again"] else "" if row["counts"] else "; read again since"
-        return f"corrects attempt {row['replaces']}: {row['reason']}{later}"
-    return "" if row["counts"] else "read again since"
+    if row.replaces is not None:
+        again = f"; attempt {row.replaces} was corrected twice, and the later correction counts"
+        later = again if row.corrected_again else "" if row.counts else "; read again since"
+        return f"corrects attempt {row.replaces}: {row.reason}{later}"
+    return "" if row.counts else "read again since"

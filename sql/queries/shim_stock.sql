@@ -3,7 +3,7 @@ SELECT s.stock_set, s.nominal, s.measured, s.unit, s.layer,
     CAST(coalesce((
         SELECT sum(m.change) FROM shim_movement AS m
         WHERE m.stock_set = s.stock_set AND m.nominal = s.nominal AND m.measured = s.measured
-    ), 0) AS BIGINT) AS count,
+    ), 0) AS BIGINT) AS leaves,
     (SELECT arg_max(n.minimum, (n.entry, n.id)) FROM shim_minimum AS n
         WHERE n.stock_set = s.stock_set AND n.nominal = s.nominal) AS minimum
 FROM shim_size AS s

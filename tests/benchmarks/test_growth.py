@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from qclog.domain import stored
 from qclog.domain.places import Place
 from qclog.services.jobs import capture
 from qclog.services.jobs.capture import Circumstances
@@ -24,7 +25,7 @@ def opening(log: Log) -> float:
     """CPU seconds to open the log, as every use of it does."""
     start = time.process_time()
     with log.reading() as use:
-        use.rows("revision")
+        use.rows("revision", stored.Revision)
     return time.process_time() - start
 
 

@@ -37,7 +37,7 @@ def test_several_readings_with_enter_alone(page: Page, address: str, log: Log) -
         page.keyboard.press("Enter")
         page.wait_for_function(IN_EMPTY_FIELD)
     story = jobs.tell(log, "J-1")
-    assert [(r.row["said"], r.row["position"]) for r in story.readings] == [
+    assert [(r.row.said, r.row.position) for r in story.readings] == [
         ("40", ""), ("15/16", "12"), ("0.41 mm", "3"), ("seventeen", "6"), ("no leaf enters", "9"),
     ]  # fmt: skip
     assert page.get_by_text("no leaf enters").count() >= 1
@@ -50,7 +50,7 @@ def test_a_double_enter_stores_once(page: Page, address: str, log: Log) -> None:
     page.keyboard.press("Enter")
     page.wait_for_function(IN_EMPTY_FIELD)
     page.wait_for_timeout(1000)
-    assert [r.row["said"] for r in jobs.tell(log, "J-1").readings] == ["40"]
+    assert [r.row.said for r in jobs.tell(log, "J-1").readings] == ["40"]
 
 
 def test_bad_text_stays_and_is_put_right(page: Page, address: str, log: Log) -> None:
@@ -62,7 +62,7 @@ def test_bad_text_stays_and_is_put_right(page: Page, address: str, log: Log) -> 
     page.get_by_label("Reading").fill("40")
     page.keyboard.press("Enter")
     page.get_by_text("forty thou").first.wait_for()
-    assert [r.row["said"] for r in jobs.tell(log, "J-1").readings] == ["40"]
+    assert [r.row.said for r in jobs.tell(log, "J-1").readings] == ["40"]
 
 
 def test_an_unlikely_value_is_put_right_with_one_press(page: Page, address: str, log: Log) -> None:
@@ -74,7 +74,7 @@ def test_an_unlikely_value_is_put_right_with_one_press(page: Page, address: str,
     page.get_by_role("button", name="It was 0.41 mm").click()
     page.get_by_text("nought point four one millimetres").first.wait_for()
     rows = [r.row for r in jobs.tell(log, "J-1").readings]
-    assert [(r["said"], r["replaces"]) for r in rows] == [("40", None), ("0.41", None), ("0.41 mm", 1)]
+    assert [(r.said, r.replaces) for r in rows] == [("40", None), ("0.41", None), ("0.41 mm", 1)]
 
 
 def test_who_job_and_gauge_are_kept_from_page_to_page(page: Page, address: str, log: Log) -> None:
@@ -94,7 +94,7 @@ def test_who_job_and_gauge_are_kept_from_page_to_page(page: Page, address: str, 
     page.keyboard.press("Enter")
     page.get_by_text("fifteen goes, sixteen does not").first.wait_for()
     last = jobs.tell(log, "J-1").readings[-1].row
-    assert (last["technician"], last["gauge"], last["position"]) == ("Ash", "FG-1", "12")
+    assert (last.technician, last.gauge, last.position) == ("Ash", "FG-1", "12")
 
 
 @pytest.mark.parametrize("width", [390, 1024])

@@ -86,6 +86,6 @@ def test_a_job_is_opened_and_its_first_reading_typed_with_what_the_screen_says(
     page.get_by_text("eleven thou").wait_for()
     page.get_by_role("button", name="Correct it").wait_for(state="hidden")
     story = jobs.tell(log, "N-1")
-    assert (story.job["variant"], story.job["case_type"]) == ("A", "NEW-1")
-    assert [(p["part"], p["condition"]) for p in story.parts] == [("gear_set", "reused")]
-    assert [(r.row["said"], r.row["counts"]) for r in story.readings] == [("12", False), ("11", True)]
+    assert (story.job.variant, story.job.case_type) == ("A", "NEW-1")
+    assert [(p.part, p.condition) for p in story.parts] == [("gear_set", "reused")]
+    assert [(r.row.said, r.row.counts) for r in story.readings] == [("12", False), ("11", True)]

@@ -72,15 +72,13 @@ def test_forty_readings_by_keyboard_alone_with_a_typo_put_right(page: Page, addr
             page.wait_for_function(IN_EMPTY_FIELD)
     page.get_by_text("Everything the sheet wants is read").wait_for()
     story = jobs.tell(log, "J-40")
-    counting = {
-        (r.row["stage"], r.row["characteristic"], r.row["position"]): r.row for r in story.readings if r.row["counts"]
-    }
+    counting = {(r.row.stage, r.row.characteristic, r.row.position): r.row for r in story.readings if r.row.counts}
     assert len(counting) == 40
     assert len(story.readings) == 41
-    said = [counting[w.place.stage, w.place.characteristic, w.place.position]["said"] for w in story.wanted]
+    said = [counting[w.place.stage, w.place.characteristic, w.place.position].said for w in story.wanted]
     assert said == typed
-    (fixed,) = [r.row for r in story.readings if r.row["replaces"]]
-    assert (fixed["said"], fixed["reason"], fixed["technician"]) == (typed[4], "mistyped", "Ash")
+    (fixed,) = [r.row for r in story.readings if r.row.replaces]
+    assert (fixed.said, fixed.reason, fixed.technician) == (typed[4], "mistyped", "Ash")
 
 
 def test_a_gauge_on_a_wire_reaches_the_field_from_anywhere(page: Page, address: str, log: Log) -> None:
@@ -95,7 +93,7 @@ def test_a_gauge_on_a_wire_reaches_the_field_from_anywhere(page: Page, address: 
     page.keyboard.press("Enter")
     page.get_by_text("seventeen thou").first.wait_for()
     assert page.get_by_label("Job", exact=True).input_value() != "17"
-    assert [r.row["said"] for r in jobs.tell(log, "J-1").readings] == ["40.5", "17"]
+    assert [r.row.said for r in jobs.tell(log, "J-1").readings] == ["40.5", "17"]
 
 
 def test_what_a_scanner_types_is_never_a_reading(page: Page, address: str, log: Log) -> None:
@@ -117,7 +115,7 @@ def test_what_a_scanner_types_is_never_a_reading(page: Page, address: str, log: 
     page.keyboard.press("Enter")
     page.get_by_text("eleven thou").first.wait_for()
     assert jobs.tell(log, "J-1").readings == ()
-    assert [r.row["said"] for r in jobs.tell(log, "J-40").readings] == ["11"]
+    assert [r.row.said for r in jobs.tell(log, "J-40").readings] == ["11"]
 
 
 def test_leaf_by_leaf_without_typing(page: Page, address: str, log: Log) -> None:
@@ -129,7 +127,7 @@ def test_leaf_by_leaf_without_typing(page: Page, address: str, log: Log) -> None
         page.get_by_role("button", name=answer, exact=True).click()
     page.get_by_text("four goes, five does not").first.wait_for()
     (row,) = [r.row for r in jobs.tell(log, "J-40").readings]
-    assert (row["said"], row["gauge"], row["position"]) == ("4/5", "FG-1", "12")
+    assert (row.said, row.gauge, row.position) == ("4/5", "FG-1", "12")
 
 
 def test_two_benches_on_one_job_lose_nothing(page: Page, browser: Browser, address: str, log: Log) -> None:
@@ -145,7 +143,7 @@ def test_two_benches_on_one_job_lose_nothing(page: Page, browser: Browser, addre
         for one in (page, second):
             one.wait_for_function(IN_EMPTY_FIELD)
     other.close()
-    said = [r.row["said"] for r in jobs.tell(log, "J-40").readings]
+    said = [r.row.said for r in jobs.tell(log, "J-40").readings]
     assert sorted(said) == sorted(str(n) for n in (10, 11, 12, 13, 20, 21, 22, 23))
 
 

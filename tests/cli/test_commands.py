@@ -79,7 +79,7 @@ def test_one_reading_is_read_back_with_its_verdict(shop: Log, capsys: pytest.Cap
     assert main(args) == 0
     assert main(["read", "J-1", "stand_off", "--position", "12", "--strike", "2", "--reason", "swarf"]) == 0
     rows = [r.row for r in jobs.tell(shop, "J-1").readings]
-    assert [(r["replaces"], r["struck_why"]) for r in rows] == [(None, None), (1, "swarf")]
+    assert [(r.replaces, r.struck_why) for r in rows] == [(None, None), (1, "swarf")]
 
 
 @pytest.mark.parametrize(
@@ -138,7 +138,7 @@ def test_a_guided_run_is_left_and_resumed(
     out = capsys.readouterr().out
     assert "0 of 11 places read" in out
     story = jobs.tell(shop, "J-1")
-    assert [r.row["said"] for r in story.readings] == ["40", "15/16", "61", "16"]
+    assert [r.row.said for r in story.readings] == ["40", "15/16", "61", "16"]
     assert len(story.missing) == 8
     assert guided(monkeypatch, "17", "?", "nonsense", "18", "19", "19", "19", "19", "pass", "oiled rotating", "12") == 0
     out = capsys.readouterr().out
@@ -162,7 +162,7 @@ def test_a_guided_run_knows_each_gauge_and_asks_the_conditions_once(
     assert "say what it should be" in told.err
     assert "torque was 120 lbf·in. Why?" in told.out
     rows = [r.row for r in jobs.tell(shop, "J-1").readings]
-    assert [(r["said"], r["gauge"], r["conditions"]) for r in rows] == [
+    assert [(r.said, r.gauge, r.conditions) for r in rows] == [
         ("15", "FG-2", None), ("16", "FG-2", None), ("17", "FG-2", None), ("18", "FG-2", None), ("pass", None, None),
         ("120", "TQ-1", "dry rotating"), ("12", "TQ-1", "dry rotating"),
     ]  # fmt: skip
@@ -170,7 +170,7 @@ def test_a_guided_run_knows_each_gauge_and_asks_the_conditions_once(
 
 def test_a_guided_run_ends_where_the_input_does(shop: Log, monkeypatch: pytest.MonkeyPatch) -> None:
     assert guided(monkeypatch, "40", "fix 41") == 0
-    assert [r.row["said"] for r in jobs.tell(shop, "J-1").readings] == ["40"]
+    assert [r.row.said for r in jobs.tell(shop, "J-1").readings] == ["40"]
 
 
 def test_the_stage_that_was_taken_is_said(shop: Log, capsys: pytest.CaptureFixture[str]) -> None:
@@ -199,7 +199,7 @@ def test_ctrl_c_in_a_guided_run_loses_nothing(shop: Log) -> None:
     os.close(follower)
     os.close(leader)
     assert child.returncode == 130, seen
-    assert [r.row["said"] for r in jobs.tell(shop, "J-1").readings] == ["40"]
+    assert [r.row.said for r in jobs.tell(shop, "J-1").readings] == ["40"]
 
 
 def _read_until(terminal: int, wanted: bytes) -> bytes:

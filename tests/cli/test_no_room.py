@@ -69,7 +69,7 @@ def test_a_reading_on_a_full_disk_is_refused_and_the_log_stays_sound(log: Log) -
     assert jobs.tell(log, "J-1").readings == ()
     assert verify(log).sound
     assert qclog(*READ, "--log", str(log.path)).returncode == 0
-    assert [r.row["said"] for r in jobs.tell(log, "J-1").readings] == ["41"]
+    assert [r.row.said for r in jobs.tell(log, "J-1").readings] == ["41"]
 
 
 @pytest.mark.parametrize("room", [1_000, 300_000])

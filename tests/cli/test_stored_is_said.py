@@ -32,7 +32,7 @@ def shop(log: Log, monkeypatch: pytest.MonkeyPatch) -> Log:
 
 def readings(log: Log) -> list[str]:
     """What is said in job J-1."""
-    return [r.row["said"] for r in jobs.tell(log, "J-1").readings]
+    return [r.row.said for r in jobs.tell(log, "J-1").readings]
 
 
 @pytest.fixture

@@ -97,7 +97,7 @@ def work_together(log: Log, folder: Path, *, each: int, at_terminals: int, impor
     for one in people:
         one.join()
     assert not faults, faults[:3]
-    notes = Counter(r.row["note"] for r in jobs.tell(log, "J-1").readings)
+    notes = Counter(r.row.note for r in jobs.tell(log, "J-1").readings)
     assert notes == Counter([*map(str, hands.keys), *hands.said_at_terminals])
     report = verify(log)
     assert report.sound

@@ -14,6 +14,7 @@ from uuid import UUID
 
 import duckdb
 
+from qclog.domain import stored
 from qclog.services.exchange.export_folder import export_folder
 from qclog.services.exchange.import_folder import import_folder
 from qclog.services.exchange.parquet_copy import export_parquet, import_parquet
@@ -108,20 +109,20 @@ class Workbench:
 
     def check_capture(self, log: Log, _there: Path, tried: list[str], done: list[str]) -> None:
         """Every acknowledged reading once, the one under way at most once; sent again, it is there once."""
-        notes = Counter(r.row["note"] for r in jobs.tell(log, "J-1").readings)
+        notes = Counter(r.row.note for r in jobs.tell(log, "J-1").readings)
         assert not notes or max(notes.values()) == 1
         assert set(done) <= set(notes) <= set(tried)
         if tried:
             store(log, len(tried) - 1, UUID(tried[-1]))
-            again = Counter(r.row["note"] for r in jobs.tell(log, "J-1").readings)
+            again = Counter(r.row.note for r in jobs.tell(log, "J-1").readings)
             assert again == Counter(tried)
 
     def check_correction(self, log: Log, _there: Path, tried: list[str], done: list[str]) -> None:
         """Attempts without a gap, each correcting the one before, and only the last counts."""
         readings = [r.row for r in jobs.tell(log, "J-1").readings]
-        assert [r["attempt"] for r in readings] == list(range(1, len(readings) + 1))
-        assert [r["replaces"] for r in readings] == [None, *range(1, len(readings))][: len(readings)]
-        assert [r["counts"] for r in readings] == [False] * (len(readings) - 1) + [True] * bool(readings)
+        assert [r.attempt for r in readings] == list(range(1, len(readings) + 1))
+        assert [r.replaces for r in readings] == [None, *range(1, len(readings))][: len(readings)]
+        assert [r.counts for r in readings] == [False] * (len(readings) - 1) + [True] * bool(readings)
         if tried:
             assert 1 + len(done) <= len(readings) <= 1 + len(tried)
 
@@ -136,8 +137,8 @@ class Workbench:
     @staticmethod
     def _counts(log: Log) -> tuple[int, int]:
         with log.reading() as use:
-            row = use.rows("counts")[0]
-        return row["readings"], row["jobs"]
+            row = use.rows("counts", stored.Counts)[0]
+        return row.readings, row.jobs
 
     def check_migration(self, log: Log, there: Path, _tried: list[str], done: list[str]) -> None:
         """The old log or the new one, with every row; and what lies beside it under a whole name is whole."""

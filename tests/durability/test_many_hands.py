@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from qclog.domain import stored
 from qclog.domain.places import Place
 from qclog.notices import told_to
 from qclog.services.exchange import import_folder as import_folder_module
@@ -56,7 +57,7 @@ def test_a_terminal_gets_in_between_the_uses_of_a_busy_page(log: Log) -> None:
     def keep_using() -> None:
         while not stop.is_set():
             with log.reading() as use:
-                use.rows("people")
+                use.rows("people", stored.Person)
 
     page = [threading.Thread(target=keep_using) for _ in range(6)]
     for one in page:
@@ -87,8 +88,8 @@ def test_two_people_correct_the_same_reading(log: Log) -> None:
     for one in both:
         one.join()
     rows = [r.row for r in jobs.tell(log, "J-1").readings]
-    assert [(r["attempt"], r["replaces"], r["counts"]) for r in rows] == [(1, None, False), (2, 1, False), (3, 1, True)]
-    assert {(r["technician"], r["said"]) for r in rows[1:]} == {("Ash", "16"), ("Heron", "17")}
+    assert [(r.attempt, r.replaces, r.counts) for r in rows] == [(1, None, False), (2, 1, False), (3, 1, True)]
+    assert {(r.technician, r.said) for r in rows[1:]} == {("Ash", "16"), ("Heron", "17")}
     assert verify(log).sound
     shown = qclog("job", "show", "J-1", log=log).stdout
     for said in ("as Ash saw it", "as Heron saw it", "61", "16", "17"):

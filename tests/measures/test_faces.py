@@ -15,12 +15,14 @@ import polars as pl
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from qclog.domain import stored
 from qclog.domain.sheets.casetypes import Characteristic, Limits, Sheet, Version
 from qclog.measures.columns import judge_rows, version_numbers, work_out_rows
 from qclog.measures.derivation import NOTHING, over_places
 from qclog.measures.intervals import as_ends, ends_of
 from qclog.measures.judging import INSIDE, NOT_JUDGED, WORST_FIRST, judge_interval, judge_reading, slack_of
 from qclog.measures.results import work_out_all
+from tests import stored_rows
 
 PLACES = ("12", "3", "6", "9")
 FORMULAS = ("b - mean(a)", "abs(b - a@3)", "spread(a)", "max(a) - 2 * b", "b * 3", "b - 0.89 * c")
@@ -55,7 +57,7 @@ def sheets(draw: st.DrawFn) -> Sheet:
 
 
 @st.composite
-def readings(draw: st.DrawFn, job: str) -> list[dict[str, Any]]:
+def readings(draw: st.DrawFn, job: str) -> list[stored.JobReading]:
     rows = []
     for code, place in (*(("a", p) for p in PLACES), ("b", ""), ("c", "")):
         low, high = sorted((draw(ENDS), draw(ENDS)))
@@ -67,29 +69,18 @@ def readings(draw: st.DrawFn, job: str) -> list[dict[str, Any]]:
     return rows
 
 
-def row(job: str, code: str, place: str, low: float | None, high: float | None, number: int = 0) -> dict[str, Any]:
-    return {
-        "job": job,
-        "characteristic": code,
-        "stage": "final",
-        "position": place,
-        "low": low,
-        "high": high,
-        "taken_at": datetime(2026, 1, 1 + number),
-        "entry": number,
-        "gauge": "FG-1",
-        "technician": "Ash",
-        "counts": True,
-    }
+def row(job: str, code: str, place: str, low: float | None, high: float | None, number: int = 0) -> stored.JobReading:
+    at = datetime(2026, 1, 1 + number)
+    return stored_rows.reading(job, code, position=place, low=low, high=high, taken_at=at, entry=number)
 
 
 SCHEMA = {"low": pl.Float64, "high": pl.Float64}
 NO_PARTS: tuple[tuple[str, str | None], ...] = ()
 
 
-def chart_rows(sheet: Sheet, code: str, all_readings: list[dict[str, Any]]) -> dict[str, dict[str, Any]]:
+def chart_rows(sheet: Sheet, code: str, all_readings: list[stored.JobReading]) -> dict[str, dict[str, Any]]:
     """What the chart has of one characteristic, by job."""
-    frame = pl.DataFrame(all_readings, schema_overrides=SCHEMA)
+    frame = pl.DataFrame([r._asdict() for r in all_readings], schema_overrides=SCHEMA)
     characteristic = sheet.characteristic(code)
     rows = work_out_rows(sheet, characteristic, frame).with_columns(condition=pl.lit(None, dtype=pl.String))
     verdicts = judge_rows(characteristic, [Version(sheet, None)], rows, frame)
@@ -121,14 +112,14 @@ def test_a_job_and_its_chart_say_the_same(sheet: Sheet, data: st.DataObject) -> 
             assert drawn["verdict"] == result.verdict.result
             assert math.isnan(drawn["value"]) == (result.value is None)
         for code in ("a", "b", "c"):
-            own = [r for r in rows if r["characteristic"] == code]
+            own = [r for r in rows if r.characteristic == code]
             _compare_read(sheet.characteristic(code), own, charts[code].get(job))
 
 
-def _compare_read(c: Characteristic, rows: list[dict[str, Any]], drawn: dict[str, Any] | None) -> None:
+def _compare_read(c: Characteristic, rows: list[stored.JobReading], drawn: dict[str, Any] | None) -> None:
     """A characteristic that is read: what the readings amount to, and the worst of what the bench said of each."""
     places = dict.fromkeys(c.positions or ("",), NOTHING)
-    places |= {r["position"]: w for r in rows if (w := as_ends(r["low"], r["high"])) is not None}
+    places |= {r.position: w for r in rows if (w := as_ends(r.low, r.high)) is not None}
     low, high = ends_of(over_places(c, places))
     if drawn is None:
         assert (low, high) == (None, None)
@@ -137,9 +128,9 @@ def _compare_read(c: Characteristic, rows: list[dict[str, Any]], drawn: dict[str
     assert same(drawn["high"], high)
     if not c.judged_whole:
         said = [
-            judge_reading(c, stage="final", condition=None, low=r["low"], high=r["high"]).result
+            judge_reading(c, stage="final", condition=None, low=r.low, high=r.high).result
             for r in rows
-            if r["low"] is not None or r["high"] is not None
+            if r.low is not None or r.high is not None
         ]
         worst = min(said, key=WORST_FIRST.index, default=NOT_JUDGED)
         assert drawn["verdict"] == worst
@@ -197,7 +188,7 @@ def test_no_leaf_at_one_place_and_too_much_at_the_other() -> None:
     rows = [row("J-1", "float", "front", None, 1.5), row("J-1", "float", "rear", 12.0, 13.0)]
     drawn = chart_rows(sheet, "float", rows)["J-1"]
     assert (drawn["low"], drawn["high"]) == (None, 7.25)
-    bench = [judge_reading(float_, stage="final", condition=None, low=r["low"], high=r["high"]).result for r in rows]
+    bench = [judge_reading(float_, stage="final", condition=None, low=r.low, high=r.high).result for r in rows]
     assert bench == ["low", "high"]
     assert drawn["verdict"] == "high"
 

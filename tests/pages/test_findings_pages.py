@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from qclog.domain import stored
 from qclog.domain.jobs import Job, Part, Person
 from qclog.domain.moments import now
 from qclog.domain.places import Place
@@ -103,8 +104,8 @@ def test_a_job_leaves_with_a_concession_in_someones_name(found: Log, tmp_path: P
     next(b for b in app.button if b.label.startswith("Sign off: it leaves")).click().run()
     assert not app.exception
     row = jobs.tell(found, "K-900").job
-    assert row["concession"] == "stiff new seal, runs in (Heron)"
-    assert row["dispatched"] is not None
+    assert row.concession == "stiff new seal, runs in (Heron)"
+    assert row.dispatched is not None
     assert tmp_path.exists()
 
 
@@ -171,7 +172,7 @@ def test_a_comeback_is_written_on_the_job_page_by_whoever_may(found: Log) -> Non
     next(b for b in app.button if b.label == "Keep this").click().run()
     assert not app.exception
     (back,) = jobs.tell(found, "K-044").comebacks
-    assert (back["complaint"], back["attributable"]) == ("hot at the output", "open")
+    assert (back.complaint, back.attributable) == ("hot at the output", "open")
 
 
 def test_a_check_of_a_gauge_is_written_on_the_page(found: Log) -> None:
@@ -188,8 +189,8 @@ def test_a_check_of_a_gauge_is_written_on_the_page(found: Log) -> None:
     next(b for b in app.button if b.label == "Keep this").click().run()
     assert not app.exception
     with found.reading() as use:
-        (row,) = use.rows("gauge_checks")
-    assert (row["gauge"], row["event"], row["reference"], row["reading"], row["by"]) == (
+        (row,) = use.rows("gauge_checks", stored.GaugeEvent)
+    assert (row.gauge, row.event, row.reference, row.reading, row.by) == (
         "TQ-1",
         "check",
         10,

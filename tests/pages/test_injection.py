@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from qclog.domain import stored
 from qclog.domain.sheets.casetype_file import read_sheet
 from qclog.services.exchange.export_folder import export_folder
 from qclog.services.exchange.import_folder import import_folder
@@ -154,8 +155,8 @@ def test_everything_goes_out_and_in_again_as_it_was(hostile: Log, tmp_path: Path
         for row in csv.reader(io.StringIO(file.read_text(encoding="utf-8"), newline="")):
             assert not [c for c in row if c[:1] in set("=+-@\t\r")]
     with again.reading() as use:
-        (job,) = use.rows("job_by_id", job=JOB)
-    assert job["case_serial"] == SERIAL
+        (job,) = use.rows("job_by_id", stored.Job, job=JOB)
+    assert job.case_serial == SERIAL
 
 
 def test_sql_in_a_search_or_a_name_is_only_text(hostile: Log) -> None:

@@ -119,7 +119,7 @@ def test_readings_are_logged_one_after_another(shop: Log) -> None:
         field(app).set_value(text)
         next(b for b in app.button if b.label == "Store").click().run()
         assert not app.exception
-    assert [r.row["said"] for r in jobs.tell(shop, "J-3").readings] == ["40", "15/16", "61"]
+    assert [r.row.said for r in jobs.tell(shop, "J-3").readings] == ["40", "15/16", "61"]
     said = texts(app)
     assert "sixty-one thou" in said
     assert "Is it right" in said or "Did you mean" in said
@@ -146,7 +146,7 @@ def test_a_reading_is_said_to_be_stored_though_the_page_can_not_look_again(
     monkeypatch.setattr(bench_view, "look", busy)
     app.run()
     assert "Stored:" not in texts(app)
-    assert [r.row["said"] for r in jobs.tell(shop, "J-3").readings] == ["40"]
+    assert [r.row.said for r in jobs.tell(shop, "J-3").readings] == ["40"]
 
 
 def test_what_is_not_understood_stays_in_the_field(shop: Log) -> None:
@@ -165,7 +165,7 @@ def test_the_last_reading_is_corrected_in_one_action(shop: Log) -> None:
     next(t for t in app.text_input if t.label == "What it should be").set_value("40")
     next(b for b in app.button if b.label == "Correct it").click().run()
     rows = [r.row for r in jobs.tell(shop, "J-3").readings]
-    assert [(r["said"], r["replaces"], r["reason"]) for r in rows] == [("400", None, None), ("40", 1, "mistyped")]
+    assert [(r.said, r.replaces, r.reason) for r in rows] == [("400", None, None), ("40", 1, "mistyped")]
 
 
 def test_conditions_are_asked_for(shop: Log) -> None:

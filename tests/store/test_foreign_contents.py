@@ -14,6 +14,7 @@ from pathlib import Path
 import duckdb
 import pytest
 
+from qclog.domain import stored
 from qclog.domain.jobs import Person
 from qclog.errors import LogDamagedError, LogError
 from qclog.notices import told_to
@@ -128,13 +129,13 @@ def test_what_is_built_in_is_found_before_a_macro_of_the_file(
 ) -> None:
     """The second wall: even if a macro were not seen at opening, it would change nothing that is shown."""
     with log.reading() as use:
-        jobs, counts = use.rows("jobs_all"), use.rows("counts")
+        jobs, counts = use.rows("jobs_all", stored.Job), use.rows("counts", stored.Counts)
     digest = verify(log).digest
     alter(log, sql)
     monkeypatch.setattr(contents, "look", lambda _connection, _path: None)
     with log.reading() as use:
-        assert use.rows("jobs_all") == jobs, named
-        assert use.rows("counts") == counts
+        assert use.rows("jobs_all", stored.Job) == jobs, named
+        assert use.rows("counts", stored.Counts) == counts
     report = verify(log)
     assert report.sound
     assert report.digest == digest
@@ -214,7 +215,7 @@ def test_a_write_ahead_file_that_cannot_be_read_is_told_and_kept(log: Log, tmp_p
     wal.write_bytes(b"\xff" + at_rest[1:])
     told: list[str] = []
     with told_to(told.append), log.reading() as use:
-        assert "Birch" not in {row["person"] for row in use.rows("people")}
+        assert "Birch" not in {row.person for row in use.rows("people", stored.Person)}
     (kept,) = unread_beside(log.path)
     assert len(told) == 1
     assert kept in told[0]
@@ -227,7 +228,7 @@ def test_a_write_ahead_file_that_can_be_read_is_taken_in_without_a_word(log: Log
     crash_after_a_commit(log)
     told: list[str] = []
     with told_to(told.append), log.reading() as use:
-        assert "Birch" in {row["person"] for row in use.rows("people")}
+        assert "Birch" in {row.person for row in use.rows("people", stored.Person)}
     assert told == []
     assert unread_beside(log.path) == []
     assert not list(log.path.parent.glob(".alone-*"))

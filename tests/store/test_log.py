@@ -12,6 +12,7 @@ from uuid import UUID
 import duckdb
 import pytest
 
+from qclog.domain import stored
 from qclog.domain.jobs import Person
 from qclog.errors import InputError, LogBusyError, LogDamagedError, LogError, LogVersionError
 from qclog.services.keeping import people
@@ -93,7 +94,7 @@ def test_a_log_held_by_another_process_is_busy_not_lost(log: Log) -> None:
         holder.kill()
         holder.communicate()
     with log.reading() as use:
-        assert use.rows("counts")[0]["jobs"] == 1
+        assert use.rows("counts", stored.Counts)[0].jobs == 1
 
 
 def test_one_thread_waits_for_the_other_no_longer_than_its_patience(log: Log) -> None:
@@ -120,7 +121,7 @@ def test_a_submission_is_stored_once(log: Log) -> None:
     people.add_person(log, Person("Birch", "technician"), once)
     with pytest.raises(AlreadyStored), log.writing(once):
         pass
-    assert [p["person"] for p in people.list_people(log)] == ["Ash", "Birch", "Heron"]
+    assert [p.person for p in people.list_people(log)] == ["Ash", "Birch", "Heron"]
 
 
 @pytest.mark.parametrize("stop", [ValueError, KeyboardInterrupt, SystemExit])
@@ -128,15 +129,15 @@ def test_what_stops_half_way_leaves_nothing(log: Log, stop: type[BaseException])
     with pytest.raises(stop), log.writing(submission("half")) as use:
         records.add_person(use, Person("Birch", "technician"))
         raise stop
-    assert [p["person"] for p in people.list_people(log)] == ["Ash", "Heron"]
+    assert [p.person for p in people.list_people(log)] == ["Ash", "Heron"]
     assert verify(log).sound
 
 
 def test_entries_keep_who_how_and_their_order(log: Log) -> None:
     with log.reading() as use:
-        rows = use.rows("entries")
-    assert [r["entry"] for r in rows] == list(range(1, len(rows) + 1))
-    assert {r["entered_by"] for r in rows} == {"Ash"}
+        rows = use.rows("entries", stored.Entry)
+    assert [r.entry for r in rows] == list(range(1, len(rows) + 1))
+    assert {r.entered_by for r in rows} == {"Ash"}
 
 
 def _add_people(path: str, start: int, count: int) -> None:
@@ -152,7 +153,7 @@ def test_four_writers_and_readers_at_once_lose_nothing(log: Log) -> None:
         worker.start()
     for _ in range(10):
         with log.reading() as use:
-            use.rows("people")
+            use.rows("people", stored.Person)
     for worker in (*writers, *threads):
         worker.join()
     assert all(w.exitcode == 0 for w in writers)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import polars as pl
 
+from qclog.domain import stored
 from qclog.exchange.plain_cells import write_plain
 from qclog.exchange.tables import TABLES
 from qclog.services.keeping.output import new_folder
@@ -39,21 +39,21 @@ def export_folder(log: Log, folder: Path) -> list[tuple[str, int]]:
     """
     with log.reading() as use:
         zone = timezone_of(use)
-        sheets = use.rows("sheets")
+        sheets = use.rows("sheets", stored.SheetText)
         frames = {name: use.frame(query) for name, query in _QUERIES.items()}
     with new_folder(folder) as part:
         return _write(part, sheets, frames, zone)
 
 
 def _write(
-    folder: Path, sheets: list[dict[str, Any]], frames: dict[str, pl.DataFrame], zone: ZoneInfo
+    folder: Path, sheets: list[stored.SheetText], frames: dict[str, pl.DataFrame], zone: ZoneInfo
 ) -> list[tuple[str, int]]:
     (folder / "case_types").mkdir()
     written = []
     names: set[str] = set()
     for row in sheets:
-        name = _free_name(f"{_file_name(row['case_type'])}_{_file_name(row['version'])}", names) + ".toml"
-        (folder / "case_types" / name).write_text(row["text"], encoding="utf-8", newline="")
+        name = _free_name(f"{_file_name(row.case_type)}_{_file_name(row.version)}", names) + ".toml"
+        (folder / "case_types" / name).write_text(row.text, encoding="utf-8", newline="")
         written.append((f"case_types/{name}", 1))
     for table in TABLES:
         if frames[table.name].is_empty() and not table.written_empty:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import polars as pl
 
+from qclog.domain import stored
 from qclog.domain.rights import Act
 from qclog.errors import FolderError, Problem, RightsError
 from qclog.exchange.folder import Folder, read_folder
@@ -141,7 +142,7 @@ def _store(use: Use, plan: _Plan, by: str, tell: Callable[[str], None]) -> dict[
 
 
 def _why_barred(use: Use, by: str) -> RightsError | None:
-    if not any(row["person"] == by for row in use.rows("people_now")):
+    if not any(row.person == by for row in use.rows("people_now", stored.PersonNow)):
         return None
     try:
         rights.need(use, by, Act.IMPORT)

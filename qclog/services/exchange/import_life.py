@@ -8,6 +8,7 @@ from typing import Any
 
 import polars as pl
 
+from qclog.domain import stored
 from qclog.domain.jobs import ROLES
 from qclog.errors import Problem
 from qclog.exchange.folder import Folder
@@ -25,12 +26,16 @@ Row = dict[str, Any]
 def check_life(seen: Snapshot, folder: Folder, known: Known) -> tuple[dict[str, pl.DataFrame], list[Problem]]:
     """The rows to add to each table of the log, and every problem."""
     frames, problems = {}, []
-    for table, name, columns, moment, check in (
-        ("finding_notes", "finding_note", _NOTE, "noted_at", _note_faults),
-        ("changes", "change", _CHANGE, "since", _change_faults),
+    kept: tuple[list[stored.FindingNote], list[stored.Change]] = (
+        seen.rows("finding_notes", stored.FindingNote),
+        seen.rows("changes", stored.Change),
+    )
+    for table, name, rows, columns, moment, check in (
+        ("finding_notes", "finding_note", kept[0], _NOTE, "noted_at", _note_faults),
+        ("changes", "change", kept[1], _CHANGE, "since", _change_faults),
     ):
         cells = Cells(f"{table}.csv", known.zone, known.unread)
-        there = Counter(tuple(row[c] for c in columns) for row in seen.rows(table))
+        there = Counter(tuple(getattr(row, c) for c in columns) for row in rows)
         met: Counter[tuple[Any, ...]] = Counter()
         new = []
         for row in folder.tables[table].iter_rows(named=True):
@@ -57,7 +62,7 @@ def check_life(seen: Snapshot, folder: Folder, known: Known) -> tuple[dict[str, 
 def _people_since(seen: Snapshot, folder: Folder, known: Known) -> tuple[pl.DataFrame, list[Problem]]:
     """Roles given and leavings said since people were added; what the log says already is left out."""
     cells = Cells("person_changes.csv", known.zone, known.unread)
-    there = {(row["person"], row["what"]): row["value"] or "" for row in seen.rows("person_changes")}
+    there = {(row.person, row.what): row.value or "" for row in seen.rows("person_changes", stored.PersonChange)}
     new: dict[tuple[str, str], str] = {}
     for row in folder.tables["person_changes"].iter_rows(named=True):
         cells.points_at(row, "person", known.people, "person")

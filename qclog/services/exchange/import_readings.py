@@ -71,8 +71,8 @@ def _check_names(rows: _Rows, known: Known) -> None:
     jobs = pl.DataFrame(
         {
             "job": list(known.jobs),
-            "case_type": [j["case_type"] for j in known.jobs.values()],
-            "variant": [j["variant"] for j in known.jobs.values()],
+            "case_type": [j.case_type for j in known.jobs.values()],
+            "variant": [j.variant for j in known.jobs.values()],
         },
         schema={"job": pl.String, "case_type": pl.String, "variant": pl.String},
     )
@@ -233,9 +233,9 @@ def _said(row: dict[str, Any], known: Known) -> dict[str, Any]:
 
 def _leaves(known: Known, gauge: str | None, unit: str) -> tuple[Fraction, ...]:
     found = known.gauges.get(gauge) if gauge is not None else None
-    if found is None or not found["leaves"]:
+    if found is None or not found.leaves:
         return ()
-    return leaves_in(found["leaves"], found["unit"], unit)
+    return leaves_in(found.leaves, found.unit, unit)
 
 
 def _check_twice(rows: _Rows) -> None:

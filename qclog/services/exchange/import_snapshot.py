@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 import polars as pl
 
+from qclog.domain import stored
 from qclog.exchange.folder import Folder
 from qclog.services.keeping.sheets import timezone_of
 from qclog.store.log import Use
@@ -30,13 +31,16 @@ _TABLES = (
 )
 
 
+T = TypeVar("T", bound=tuple[object, ...])
+
+
 @dataclass(frozen=True, slots=True)
 class Snapshot:
     """The log up to entry `revision`: its small tables by the name of their query, and the folder's jobs' readings."""
 
     revision: int
     zone: ZoneInfo
-    tables: Mapping[str, list[dict[str, Any]]]
+    tables: Mapping[str, Sequence[tuple[object, ...]]]
     readings: pl.DataFrame
 
     @property
@@ -44,9 +48,9 @@ class Snapshot:
         """The number of the entry that the import will be, if nobody comes before it."""
         return self.revision + 1
 
-    def rows(self, query: str) -> list[dict[str, Any]]:
+    def rows(self, query: str, kind: type[T]) -> list[T]:
         """The rows of one of the small tables."""
-        return self.tables[query]
+        return [row for row in self.tables[query] if isinstance(row, kind)]
 
     def readings_of(self, jobs: pl.DataFrame) -> pl.DataFrame:
         """The readings the log has of the jobs in the column `job`, as sql/queries/readings_of_jobs.sql gives them."""
@@ -57,8 +61,8 @@ def take_snapshot(use: Use, folder: Folder) -> Snapshot:
     """What checking `folder` needs to know of the log; inside a transaction, of the log before its entry."""
     named = [folder.tables[table].select("job") for table in ("readings", "strikes")]
     return Snapshot(
-        revision=use.rows("revision")[0]["revision"] if use.is_reading else use.entry - 1,
+        revision=use.rows("revision", stored.Revision)[0].revision if use.is_reading else use.entry - 1,
         zone=timezone_of(use),
-        tables={query: use.rows(query) for query in _TABLES},
+        tables={query: use.rows(query, stored.KINDS[query]) for query in _TABLES},
         readings=use.frame_with("readings_of_jobs", "incoming_jobs", pl.concat(named).drop_nulls().unique()),
     )

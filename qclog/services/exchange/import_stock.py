@@ -9,6 +9,7 @@ from typing import Any
 
 import polars as pl
 
+from qclog.domain import stored
 from qclog.domain.quantities import units
 from qclog.domain.sheets.sheet_numbers import number_of
 from qclog.errors import Problem, UnitError
@@ -24,7 +25,7 @@ _MOST = 1_000_000
 
 @dataclass(slots=True)
 class _Stock:
-    sizes: dict[Size, dict[str, Any]]
+    sizes: dict[Size, stored.ShimSize]
     units: dict[str, str]
     counts: Counter[Size]
     movements: Counter[tuple[Any, ...]]
@@ -58,12 +59,12 @@ def check_stock(seen: Snapshot, folder: Folder, known: Known) -> tuple[dict[str,
 
 
 def _stock_in(seen: Snapshot) -> _Stock:
-    sizes = {(r["stock_set"], r["nominal"], r["measured"]): r for r in seen.rows("shim_stock")}
+    sizes = {(r.stock_set, r.nominal, r.measured): r for r in seen.rows("shim_stock", stored.ShimSize)}
     return _Stock(
         sizes,
-        {key[0]: row["unit"] for key, row in sizes.items()},
-        Counter({key: row["count"] for key, row in sizes.items()}),
-        Counter(tuple(row[c] for c in _MOVEMENT) for row in seen.rows("shim_movements")),
+        {key[0]: row.unit for key, row in sizes.items()},
+        Counter({key: row.leaves for key, row in sizes.items()}),
+        Counter(tuple(getattr(row, c) for c in _MOVEMENT) for row in seen.rows("shim_movements", stored.ShimMovement)),
     )
 
 
@@ -113,10 +114,10 @@ def _sizes(cells: Cells, rows: Iterable[dict[str, Any]], _known: Known, stock: _
         before = stock.sizes.get(key)
         if before is None:
             new = {"stock_set": key[0], "nominal": key[1], "measured": key[2], "unit": unit, "layer": layer}
-            stock.sizes[key] = new | {"minimum": None}
+            stock.sizes[key] = stored.ShimSize(*key, unit, layer, leaves=0, minimum=None)
             stock.new_sizes.append(new)
-        elif before["layer"] != layer:
-            cells.wrong(row, "layer", f"differs from what there is already: {before['layer']}")
+        elif before.layer != layer:
+            cells.wrong(row, "layer", f"differs from what there is already: {before.layer}")
         _check_minimum(cells, row, key, minimum, stock)
 
 
@@ -124,11 +125,11 @@ def _check_minimum(cells: Cells, row: dict[str, Any], key: Size, minimum: int | 
     """One minimum for a packet size; another one than the log's is said with the command, not by import."""
     if minimum is None:
         return
-    stored = stock.sizes[key].get("minimum")
-    said = stock.minimums.get(key[:2], stored)
+    in_log = stock.sizes[key].minimum
+    said = stock.minimums.get(key[:2], in_log)
     if said is not None and said != minimum:
         cells.wrong(row, "minimum", f"differs from what there is for this size already: {said}")
-    elif stored is None:
+    elif in_log is None:
         stock.minimums[key[:2]] = minimum
 
 

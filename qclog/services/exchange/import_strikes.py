@@ -7,6 +7,7 @@ from typing import Any
 
 import polars as pl
 
+from qclog.domain import stored
 from qclog.errors import Problem
 from qclog.exchange.folder import Folder
 from qclog.services.exchange.import_snapshot import Snapshot
@@ -25,7 +26,7 @@ def check_strikes(
         return pl.DataFrame(), []
     cells = Cells("strikes.csv", known.zone, known.unread)
     said = (*_PLACE, "by", "reason")
-    there = Counter(tuple(row[c] for c in said) for row in seen.rows("strikes_all"))
+    there = Counter(tuple(getattr(row, c) for c in said) for row in seen.rows("strikes_all", stored.Strike))
     places = _places(seen, table, readings)
     met: Counter[tuple[Any, ...]] = Counter()
     new: list[dict[str, Any]] = []
@@ -49,9 +50,9 @@ def check_strikes(
 
 def _places(seen: Snapshot, table: pl.DataFrame, readings: pl.DataFrame) -> set[tuple[Any, ...]]:
     asked = table.select("job").drop_nulls().unique()
-    stored = seen.readings_of(asked).select(_PLACE).rows()
+    there = seen.readings_of(asked).select(_PLACE).rows()
     coming = readings.join(asked, on="job", how="semi").select(_PLACE).rows() if len(readings) else []
-    return {*stored, *coming}
+    return {*there, *coming}
 
 
 def store_strikes(use: Use, strikes: pl.DataFrame) -> int:

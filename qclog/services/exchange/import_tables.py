@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
+from qclog.domain import stored
 from qclog.domain.moments import now, read_moment
 from qclog.domain.names import fault_of
 from qclog.domain.quantities import units
@@ -37,9 +38,9 @@ class Known:
     versions_in_log: dict[tuple[str, str], str]
     sheets: dict[str, list[Version]]
     people: dict[str, str]
-    gauges: dict[str, dict[str, Any]]
+    gauges: dict[str, stored.Gauge]
     gauge_checks: Counter[tuple[Any, ...]]
-    jobs: dict[str, dict[str, Any]]
+    jobs: dict[str, stored.Job]
     parts: Counter[tuple[Any, ...]]
     comebacks: dict[tuple[str, datetime], tuple[Any, ...]]
     unread: frozenset[str] = frozenset()
@@ -51,20 +52,22 @@ def known_in(seen: Snapshot) -> Known:
     """What the log has."""
     sheets: dict[str, list[Version]] = {}
     texts: dict[tuple[str, str], str] = {}
-    for row in seen.rows("sheets"):
-        sheets.setdefault(row["case_type"], []).append(Version(parsed(row["text"]), row["since"]))
-        texts[(row["case_type"], row["version"])] = row["text"]
+    for row in seen.rows("sheets", stored.SheetText):
+        sheets.setdefault(row.case_type, []).append(Version(parsed(row.text), row.since))
+        texts[(row.case_type, row.version)] = row.text
     return Known(
         zone=seen.zone,
         entry=seen.next_entry,
         versions_in_log=texts,
         sheets=sheets,
-        people={row["person"]: row["role"] for row in seen.rows("people")},
-        gauges={row["gauge"]: row for row in seen.rows("gauges")},
-        gauge_checks=Counter(_check_key(row) for row in seen.rows("gauge_checks")),
-        jobs={row["job"]: row for row in seen.rows("jobs_all")},
-        parts=Counter(tuple(row.values()) for row in seen.rows("parts_all")),
-        comebacks={(r["job"], r["returned"]): _comeback_values(r) for r in seen.rows("comebacks_all")},
+        people={row.person: row.role for row in seen.rows("people", stored.Person)},
+        gauges={row.gauge: row for row in seen.rows("gauges", stored.Gauge)},
+        gauge_checks=Counter(_check_key(row._asdict()) for row in seen.rows("gauge_checks", stored.GaugeEvent)),
+        jobs={row.job: row for row in seen.rows("jobs_all", stored.Job)},
+        parts=Counter(tuple(row) for row in seen.rows("parts_all", stored.Part)),
+        comebacks={
+            (r.job, r.returned): _comeback_values(r._asdict()) for r in seen.rows("comebacks_all", stored.Comeback)
+        },
     )
 
 
@@ -249,12 +252,12 @@ def _gauges(cells: Cells, rows: Iterable[dict[str, Any]], known: Known) -> None:
         }
         before = known.gauges.get(row["gauge"])
         if before is None:
-            known.gauges[row["gauge"]] = gauge
+            known.gauges[row["gauge"]] = stored.Gauge(**gauge, last_checked=None, last_dropped=None, withdrawn=False)
             new.append(gauge | {"entry": known.entry})
         else:
             for column, value in gauge.items():
-                if value != before[column]:
-                    cells.wrong(row, column, f"differs from what the log has for it: {before[column]}")
+                if value != (there := getattr(before, column)):
+                    cells.wrong(row, column, f"differs from what the log has for it: {there}")
     known.new_rows["gauge"] = pl.DataFrame(new, schema_overrides={"leaves": pl.String, "calibration_due": pl.Date})
 
 
@@ -313,17 +316,18 @@ def _jobs(cells: Cells, rows: Iterable[dict[str, Any]], known: Known) -> None:
         before = known.jobs.get(row["job"])
         if before is None:
             new.append({k: job[k] for k in ("job", "case_type", "opened")} | {"entry": known.entry})
-            known.jobs[row["job"]] = job
+            known.jobs[row["job"]] = stored.Job(*((job | {"entry": known.entry})[name] for name in stored.Job._fields))
         else:
             for column in ("case_type", "opened", *DETAILS):
-                if job[column] is not None and before[column] is not None and job[column] != before[column]:
-                    cells.wrong(row, column, f"differs from what {row['job']} has already: {before[column]}")
+                there = getattr(before, column)
+                if job[column] is not None and there is not None and job[column] != there:
+                    cells.wrong(row, column, f"differs from what {row['job']} has already: {there}")
         for name in DETAILS:
-            if job[name] is not None and (before is None or before[name] is None):
+            if job[name] is not None and (before is None or getattr(before, name) is None):
                 value = job[name].isoformat(sep=" ") if isinstance(job[name], datetime) else str(job[name])
                 details.append({"job": row["job"], "name": name, "value": value, "entry": known.entry})
                 if before is not None:
-                    before[name] = job[name]
+                    known.jobs[row["job"]] = before = before._replace(**{name: job[name]})
     known.new_rows["job"] = pl.DataFrame(new, infer_schema_length=None)
     known.new_rows["job_detail"] = pl.DataFrame(details)
 

@@ -11,6 +11,7 @@ from typing import Any
 
 import polars as pl
 
+from qclog.domain import stored
 from qclog.domain.quantities.ucum import ucum_code
 from qclog.domain.quantities.unit_names import WORDS
 from qclog.errors import FolderError, Problem
@@ -61,7 +62,7 @@ def export_parquet(log: Log, folder: Path) -> list[tuple[str, int]]:
 
 
 def _units(use: Use) -> pl.DataFrame:
-    units = [row["unit"] for row in use.rows("units_used")]
+    units = [row.unit for row in use.rows("units_used", stored.UnitUsed)]
     columns = {
         "unit": units,
         "ucum": [ucum_code(unit) for unit in units],
@@ -71,18 +72,18 @@ def _units(use: Use) -> pl.DataFrame:
 
 
 def _describe(use: Use, frames: dict[str, pl.DataFrame]) -> Row:
-    columns: dict[str, list[Row]] = {}
-    for row in use.rows("table_columns"):
-        columns.setdefault(row["table_name"], []).append(row)
-    keys = use.rows("table_keys")
+    columns: dict[str, list[stored.TableColumn]] = {}
+    for row in use.rows("table_columns", stored.TableColumn):
+        columns.setdefault(row.table_name, []).append(row)
+    keys = use.rows("table_keys", stored.TableKey)
     unit_fields: list[Row] = [{"name": n, "type": "string"} for n in ("unit", "ucum", "in_words")]
     resources = [
-        _resource(name, [_field(c) for c in columns[name]], [k for k in keys if k["table_name"] == name])
+        _resource(name, [_field(c) for c in columns[name]], [k for k in keys if k.table_name == name])
         for name in frames
         if name != _UNITS
     ]
     resources.append(
-        _resource(_UNITS, unit_fields, [{"kind": "PRIMARY KEY", "columns": ["unit"]}])
+        _resource(_UNITS, unit_fields, [stored.TableKey(_UNITS, "PRIMARY KEY", ["unit"], None, [])])
         | {"description": "The units that other tables name, with their codes in UCUM (ucum.org)."}
     )
     return {
@@ -94,26 +95,26 @@ def _describe(use: Use, frames: dict[str, pl.DataFrame]) -> Row:
     }
 
 
-def _field(column: Row) -> Row:
-    field: Row = {"name": column["column_name"], "type": _TYPES[column["data_type"]]}
-    if column["data_type"] == "UUID":
+def _field(column: stored.TableColumn) -> Row:
+    field: Row = {"name": column.column_name, "type": _TYPES[column.data_type]}
+    if column.data_type == "UUID":
         field["format"] = "uuid"
-    if (column["table_name"], column["column_name"]) in _OF_HOURS:
+    if (column.table_name, column.column_name) in _OF_HOURS:
         field["unit"] = "h"
-    if not column["is_nullable"]:
+    if not column.is_nullable:
         field["constraints"] = {"required": True}
     return field
 
 
-def _resource(name: str, fields: list[Row], keys: list[Row]) -> Row:
+def _resource(name: str, fields: list[Row], keys: list[stored.TableKey]) -> Row:
     schema: Row = {"fields": fields, "missingValues": []}  # an empty text is a text; nothing given is a null
     points: list[Row] = []
     for key in keys:
-        if key["kind"] == "PRIMARY KEY":
-            schema["primaryKey"] = key["columns"]
+        if key.kind == "PRIMARY KEY":
+            schema["primaryKey"] = key.columns
         else:
-            reference = {"resource": key["referenced_table"], "fields": key["referenced_columns"]}
-            points.append({"fields": key["columns"], "reference": reference})
+            reference = {"resource": key.referenced_table, "fields": key.referenced_columns}
+            points.append({"fields": key.columns, "reference": reference})
     of_unit = {"resource": _UNITS, "fields": ["unit"]}
     named = [f["name"] for f in fields if name != _UNITS and f["name"] in _UNIT_COLUMNS]
     points += [{"fields": [column], "reference": of_unit} for column in named]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from qclog import resources
+from qclog.domain import stored
 from qclog.errors import LogError, QclogError
 from qclog.services.exchange.import_folder import NOUNS, import_folder
 from qclog.services.series import case_chart, pictures
@@ -22,7 +23,7 @@ def build(log: Log) -> Iterator[str]:
     folder = resources.folder("sample_data")
     if log.exists():
         with log.reading() as use:
-            mine = any(row["what"] == "sample workshop" for row in use.rows("entries"))
+            mine = any(row.what == "sample workshop" for row in use.rows("entries", stored.Entry))
         if not mine:
             raise LogError("there is another log here", field="log", found=log.path, hint="name a new file with --log")
         yield f"{log.path} holds the sample workshop already"

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import datetime
 from fractions import Fraction
-from typing import Any
 from uuid import UUID
 
+from qclog.domain import stored
 from qclog.domain.jobs import STAGES
 from qclog.domain.moments import now
 from qclog.domain.places import Place
@@ -83,10 +83,10 @@ def _store(
         with log.reading() as use:
             context = _context(use, place, how)
             here = records.attempts_here(use, place.job, place.characteristic, place.stage, place.position)
-        row = next((r for r in here if r["entry"] == stored.entry), None)
+        row = next((r for r in here if r.entry == stored.entry), None)
         if row is None:
             raise InputError("this submission was used for something else", field="submission") from stored
-        return _taken(context, place, row["attempt"], understand(context, row["said"]), row["id"], already=True)
+        return _taken(context, place, row.attempt, understand(context, row.said), row.id, already=True)
 
 
 def _need_right(use: Use, place: Place, person: str, submission: Submission) -> None:
@@ -95,23 +95,23 @@ def _need_right(use: Use, place: Place, person: str, submission: Submission) -> 
     rights.need_name(use, submission.by, person)
 
 
-def _need_own(use: Use, row: dict[str, Any], submission: Submission) -> None:
+def _need_own(use: Use, row: stored.AttemptHere, submission: Submission) -> None:
     """Anyone may put right what they read or entered; another's takes more."""
-    if submission.by not in (row["technician"], row["entered_by"]):
+    if submission.by not in (row.technician, row.entered_by):
         rights.need(use, submission.by, Act.CORRECT)
 
 
-def _as_before(how: Circumstances, row: dict[str, Any]) -> Circumstances:
+def _as_before(how: Circumstances, row: stored.AttemptHere) -> Circumstances:
     """A correction was read with the gauge and under the conditions of what it corrects, unless it says otherwise."""
-    conditions = how.conditions or tuple((row["conditions"] or "").split())
-    return replace(how, gauge=how.gauge or row["gauge"], conditions=conditions)
+    conditions = how.conditions or tuple((row.conditions or "").split())
+    return replace(how, gauge=how.gauge or row.gauge, conditions=conditions)
 
 
-def last_reading(log: Log, job: str) -> dict[str, Any]:
+def last_reading(log: Log, job: str) -> stored.LastReading:
     """The last reading entered for the job that still counts, a row of the log. InputError if there is none."""
     with log.reading() as use:
         records.need(use, "job", "job", job, "job")
-        rows = use.rows("last_reading", job=job)
+        rows = use.rows("last_reading", stored.LastReading, job=job)
     if not rows:
         raise InputError("the job has no reading to correct", field="job", found=job, hint="log one first")
     return rows[0]
@@ -120,8 +120,8 @@ def last_reading(log: Log, job: str) -> dict[str, Any]:
 def correct_last(log: Log, job: str, text: str, reason: str, how: Circumstances, submission: Submission) -> Taken:
     """Replace the last reading of the job, as `correct` does."""
     row = last_reading(log, job)
-    place = Place(job, row["characteristic"], row["stage"], row["position"])
-    return correct(log, place, row["attempt"], text, reason, how, submission)
+    place = Place(job, row.characteristic, row.stage, row.position)
+    return correct(log, place, row.attempt, text, reason, how, submission)
 
 
 def correct(
@@ -145,7 +145,7 @@ def strike(log: Log, place: Place, attempt: int, reason: str, person: str, submi
         row = _need_attempt(use, place, attempt)
         _need_right(use, place, person, submission)
         _need_own(use, row, submission)
-        records.strike_out(use, UUID(str(row["id"])), person, reason.strip())
+        records.strike_out(use, UUID(str(row.id)), person, reason.strip())
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,22 +160,22 @@ class Context:
 
 
 def _context(use: Use, place: Place, how: Circumstances) -> Context:
-    rows = use.rows("job_by_id", job=place.job)
+    rows = use.rows("job_by_id", stored.Job, job=place.job)
     if not rows:
         records.need(use, "job", "job", place.job, "job")
     job = rows[0]
     taken_at = how.taken_at or now()
-    sheet = sheets.sheet_at(use, job["case_type"], taken_at)
+    sheet = sheets.sheet_at(use, job.case_type, taken_at)
     characteristic = sheet.characteristic(place.characteristic)
-    check_place(characteristic, place, job["variant"])
+    check_place(characteristic, place, job.variant)
     check_conditions(characteristic, how.conditions)
     records.need(use, "person", "person", how.technician, "person")
     leaves: tuple[Fraction, ...] = ()
     if how.gauge is not None:
         records.need(use, "gauge", "gauge", how.gauge, "gauge")
-        gauge = next(g for g in use.rows("gauges") if g["gauge"] == how.gauge)
-        leaves = leaves_in(gauge["leaves"] or "", gauge["unit"], characteristic.unit)
-    parts = [(p["part"], p["condition"]) for p in use.rows("job_parts", job=place.job)]
+        gauge = next(g for g in use.rows("gauges", stored.Gauge) if g.gauge == how.gauge)
+        leaves = leaves_in(gauge.leaves or "", gauge.unit, characteristic.unit)
+    parts = [(p.part, p.condition) for p in use.rows("job_parts", stored.JobPart, job=place.job)]
     condition = condition_of_parts(characteristic, parts)
     return Context(sheet, characteristic, condition, leaves, taken_at)
 
@@ -316,15 +316,15 @@ def _taken(
     return Taken(row_id, place, characteristic, attempt, said, readings.read_back(said), verdict, doubt, already)
 
 
-def _need_attempt(use: Use, place: Place, attempt: int) -> dict[str, Any]:
+def _need_attempt(use: Use, place: Place, attempt: int) -> stored.AttemptHere:
     here = records.attempts_here(use, place.job, place.characteristic, place.stage, place.position)
     for row in here:
-        if row["attempt"] == attempt:
+        if row.attempt == attempt:
             return row
     where = f"{place.characteristic} {place.stage} {place.position}".strip()
     raise UnknownNameError(
         f"job {place.job} has no attempt {attempt} at {where}",
         field="attempt",
         found=attempt,
-        hint="it has " + (", ".join(str(r["attempt"]) for r in here) or "none"),
+        hint="it has " + (", ".join(str(r.attempt) for r in here) or "none"),
     )

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 from zoneinfo import ZoneInfo
 
+from qclog.domain import stored
 from qclog.domain.jobs import STAGES, Job, Part
 from qclog.domain.places import Place
 from qclog.domain.rights import Act, act_of_detail
@@ -33,7 +33,7 @@ class Wanted:
 class StoryReading:
     """One reading of a job: the row of the log, its characteristic, and how it stood by the limits of that day."""
 
-    row: dict[str, Any]
+    row: stored.JobReading
     characteristic: Characteristic | None
     verdict: Verdict
     version: str
@@ -43,16 +43,16 @@ class StoryReading:
 class Story:
     """Everything the log has of one job, times in UTC."""
 
-    job: dict[str, Any]
+    job: stored.Job
     sheet: Sheet
     zone: ZoneInfo
     readings: tuple[StoryReading, ...]
     derived: tuple[Result, ...]
     wanted: tuple[Wanted, ...]
-    details: tuple[dict[str, Any], ...]
-    parts: tuple[dict[str, Any], ...]
-    comebacks: tuple[dict[str, Any], ...]
-    visits: tuple[dict[str, Any], ...]
+    details: tuple[stored.JobDetail, ...]
+    parts: tuple[stored.JobPart, ...]
+    comebacks: tuple[stored.JobComeback, ...]
+    visits: tuple[stored.Visit, ...]
 
     @property
     def missing(self) -> tuple[Wanted, ...]:
@@ -61,7 +61,7 @@ class Story:
 
     def limits_for(self, wanted: Wanted) -> Limits | None:
         """What a reading at a place will be judged by, new or re-used as this job's parts are; None if by nothing."""
-        parts = [(p["part"], p["condition"]) for p in self.parts]
+        parts = [(p.part, p.condition) for p in self.parts]
         condition = condition_of_parts(wanted.characteristic, parts)
         found = wanted.characteristic.limit_set(wanted.place.stage, condition)
         return found[1] if found else None
@@ -74,7 +74,7 @@ def open_job(log: Log, job: Job, submission: Submission) -> None:
         for name in (n for n in records.DETAILS if getattr(job, n) is not None):
             rights.need(use, submission.by, act_of_detail(name))
         records.need(use, "sheet", "case_type", job.case_type, "case type")
-        if use.rows("job_by_id", job=job.job):
+        if use.rows("job_by_id", stored.Job, job=job.job):
             raise InputError(
                 "there is a job of that number",
                 field="job",
@@ -91,7 +91,7 @@ def say(log: Log, job: str, name: str, value: object, submission: Submission, re
         row = _job(use, job)
         rights.need(use, submission.by, act_of_detail(name))
         if name == "variant" and isinstance(value, str):
-            _check_variant(use, row["case_type"], value)
+            _check_variant(use, row.case_type, value)
         records.add_detail(use, job, name, value, reason)
 
 
@@ -105,15 +105,15 @@ def add_part(log: Log, part: Part, submission: Submission) -> None:
         records.add_part(use, part)
 
 
-def list_jobs(log: Log, text: str = "", most: int = MOST_LISTED) -> list[dict[str, Any]]:
+def list_jobs(log: Log, text: str = "", most: int = MOST_LISTED) -> list[stored.ListedJob]:
     """Jobs, the last touched first; or those whose number, serial, batch, customer reference or lot holds `text`."""
     with log.reading() as use:
         if text.strip():
-            return use.rows("jobs_found", text=text.strip(), most=most)
-        return use.rows("jobs", most=most)
+            return use.rows("jobs_found", stored.ListedJob, text=text.strip(), most=most)
+        return use.rows("jobs", stored.ListedJob, most=most)
 
 
-def list_with_zone(log: Log, text: str = "", most: int = MOST_LISTED) -> tuple[list[dict[str, Any]], ZoneInfo]:
+def list_with_zone(log: Log, text: str = "", most: int = MOST_LISTED) -> tuple[list[stored.ListedJob], ZoneInfo]:
     """The same, with the time zone that their times are to be shown in."""
     with log.reading() as use:
         return list_jobs(log, text, most), sheets.timezone_of(use)
@@ -122,13 +122,13 @@ def list_with_zone(log: Log, text: str = "", most: int = MOST_LISTED) -> tuple[l
 def revision(log: Log) -> int:
     """A number that changes with everything stored."""
     with log.reading() as use:
-        return int(use.rows("revision")[0]["revision"])
+        return int(use.rows("revision", stored.Revision)[0].revision)
 
 
-def counts(log: Log) -> dict[str, int]:
+def counts(log: Log) -> stored.Counts:
     """How much there is: readings, jobs, case_types, comebacks."""
     with log.reading() as use:
-        return use.rows("counts")[0]
+        return use.rows("counts", stored.Counts)[0]
 
 
 def _check_variant(use: Use, case_type: str, variant: str | None) -> None:
@@ -139,8 +139,8 @@ def _check_variant(use: Use, case_type: str, variant: str | None) -> None:
         )
 
 
-def _job(use: Use, job: str) -> dict[str, Any]:
-    rows = use.rows("job_by_id", job=job)
+def _job(use: Use, job: str) -> stored.Job:
+    rows = use.rows("job_by_id", stored.Job, job=job)
     if not rows:
         records.need(use, "job", "job", job, "job")
         raise UnknownNameError("no such job", field="job", found=job)
@@ -168,29 +168,29 @@ def tell(log: Log, job: str) -> Story:
     """The whole story of a job. UnknownNameError if there is none."""
     with log.reading() as use:
         row = _job(use, job)
-        versions = sheets.versions(use, row["case_type"])
-        readings = use.rows("job_readings", job=job)
-        details = use.rows("job_details", job=job)
-        parts = use.rows("job_parts", job=job)
-        comebacks = use.rows("job_comebacks", job=job)
+        versions = sheets.versions(use, row.case_type)
+        readings = use.rows("job_readings", stored.JobReading, job=job)
+        details = use.rows("job_details", stored.JobDetail, job=job)
+        parts = use.rows("job_parts", stored.JobPart, job=job)
+        comebacks = use.rows("job_comebacks", stored.JobComeback, job=job)
         visits = (
-            use.rows("job_visits", case_type=row["case_type"], case_serial=row["case_serial"])
-            if row["case_serial"]
+            use.rows("job_visits", stored.Visit, case_type=row.case_type, case_serial=row.case_serial)
+            if row.case_serial
             else []
         )
         zone = sheets.timezone_of(use)
-    moment = max((r["taken_at"] for r in readings), default=row["opened"])
+    moment = max((r.taken_at for r in readings), default=row.opened)
     sheet = version_at(versions, moment).sheet
-    conditions = [(p["part"], p["condition"]) for p in parts]
+    conditions = [(p.part, p.condition) for p in parts]
     told = tuple(_judged(r, versions, conditions) for r in readings)
-    done = {(r["characteristic"], r["stage"], r["position"]) for r in readings if r["counts"]}
+    done = {(r.characteristic, r.stage, r.position) for r in readings if r.counts}
     return Story(
         job=row,
         sheet=sheet,
         zone=zone,
         readings=told,
         derived=work_out_all(sheet, readings, conditions),
-        wanted=wanted_places(sheet, row["variant"], job, done),
+        wanted=wanted_places(sheet, row.variant, job, done),
         details=tuple(details),
         parts=tuple(parts),
         comebacks=tuple(comebacks),
@@ -198,17 +198,17 @@ def tell(log: Log, job: str) -> Story:
     )
 
 
-def _judged(row: dict[str, Any], versions: tuple[Version, ...], parts: list[tuple[str, str | None]]) -> StoryReading:
-    sheet = version_at(versions, row["taken_at"]).sheet
-    found = next((c for c in sheet.characteristics if c.code == row["characteristic"]), None)
+def _judged(row: stored.JobReading, versions: tuple[Version, ...], parts: list[tuple[str, str | None]]) -> StoryReading:
+    sheet = version_at(versions, row.taken_at).sheet
+    found = next((c for c in sheet.characteristics if c.code == row.characteristic), None)
     if found is None:
         return StoryReading(row, None, Verdict(NOT_JUDGED), sheet.version)
     verdict = judge_reading(
         found,
-        stage=row["stage"],
+        stage=row.stage,
         condition=condition_of_parts(found, parts),
-        low=row["low"],
-        high=row["high"],
-        word=row["word"],
+        low=row.low,
+        high=row.high,
+        word=row.word,
     )
     return StoryReading(row, found, verdict, sheet.version)

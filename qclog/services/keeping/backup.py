@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from qclog.domain import stored
 from qclog.errors import InputError, LogError, OutputError
 from qclog.services.keeping.output import need_folder, need_free
 from qclog.services.keeping.verifying import Report, verify
@@ -67,8 +68,8 @@ def _need_replaceable(log: Log, target: Path, *, replace: bool) -> None:
     if last is None:
         return
     with log.reading() as use:
-        mine = use.rows("entry_of_submission", submission=last[1])
-    if [row["entry"] for row in mine] != [last[0]]:
+        mine = use.rows("entry_of_submission", stored.EntryOfSubmission, submission=last[1])
+    if [row.entry for row in mine] != [last[0]]:
         raise InputError(
             "there is a log that holds what this one does not", field="backup", found=target, hint=_ELSEWHERE
         )

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
 
+from qclog.domain import stored
 from qclog.domain.jobs import ATTRIBUTABLE, GAUGE_EVENTS, GAUGE_KINDS, ROLES, Gauge, Person
 from qclog.domain.moments import now
 from qclog.domain.quantities import units
@@ -23,10 +23,10 @@ def choose(value: str, choices: tuple[str, ...], field: str) -> str:
     return value
 
 
-def list_people(log: Log) -> list[dict[str, Any]]:
+def list_people(log: Log) -> list[stored.PersonNow]:
     """Everyone the log knows, as they stand now."""
     with log.reading() as use:
-        return use.rows("people_now")
+        return use.rows("people_now", stored.PersonNow)
 
 
 def add_person(log: Log, person: Person, submission: Submission) -> None:
@@ -34,15 +34,15 @@ def add_person(log: Log, person: Person, submission: Submission) -> None:
     choose(person.role, ROLES, "role")
     with log.writing(submission) as use:
         rights.need(use, submission.by, Act.MANAGE_PEOPLE)
-        if any(row["person"] == person.person for row in use.rows("people_now")):
+        if any(row.person == person.person for row in use.rows("people_now", stored.PersonNow)):
             raise InputError("the log has someone of that name", field="person", found=person.person)
         records.add_person(use, person)
 
 
-def list_gauges(log: Log) -> list[dict[str, Any]]:
+def list_gauges(log: Log) -> list[stored.Gauge]:
     """Every gauge with its last check."""
     with log.reading() as use:
-        return use.rows("gauges")
+        return use.rows("gauges", stored.Gauge)
 
 
 def add_gauge(log: Log, gauge: Gauge, submission: Submission) -> None:
@@ -54,7 +54,7 @@ def add_gauge(log: Log, gauge: Gauge, submission: Submission) -> None:
                 raise InputError(f"a gauge's {field} must be a number above 0", field=field, found=size)
     with log.writing(submission) as use:
         rights.need(use, submission.by, Act.KEEP_GAUGES)
-        if any(row["gauge"] == gauge.gauge for row in use.rows("gauges")):
+        if any(row.gauge == gauge.gauge for row in use.rows("gauges", stored.Gauge)):
             raise InputError("the log has a gauge of that name", field="gauge", found=gauge.gauge)
         records.add_gauge(use, gauge)
 

@@ -5,8 +5,7 @@ Rights hold from the moment the log has a manager; before that a new workshop is
 
 from __future__ import annotations
 
-from typing import Any
-
+from qclog.domain import stored
 from qclog.domain.rights import Act, roles_with
 from qclog.errors import RightsError
 from qclog.store.log import Log, Use
@@ -18,11 +17,11 @@ def need(use: Use, by: str, act: Act) -> None:
     LookupError where the table of acts does not have it.
     """
     roles = roles_with(act)
-    people = {row["person"]: row for row in use.rows("people_now")}
+    people = {row.person: row for row in use.rows("people_now", stored.PersonNow)}
     if not managers(people):
         return
     person = people.get(by)
-    able = [p["person"] for p in people.values() if p["role"] in roles and not p["has_left"]]
+    able = [p.person for p in people.values() if p.role in roles and not p.has_left]
     hint = f"{', '.join(able[:6])} may" if able else f"it takes {' or '.join(roles)}"
     if person is None:
         raise RightsError(
@@ -31,10 +30,10 @@ def need(use: Use, by: str, act: Act) -> None:
             found=by,
             hint=f"say who is doing this (--by NAME at the terminal): {hint}",
         )
-    if person["has_left"]:
+    if person.has_left:
         raise RightsError(f"{by} has left, so may not {act}", field="by", found=by, hint=hint)
-    if person["role"] not in roles:
-        raise RightsError(f"{by} is {_article(person['role'])} and may not {act}", field="by", found=by, hint=hint)
+    if person.role not in roles:
+        raise RightsError(f"{by} is {_article(person.role)} and may not {act}", field="by", found=by, hint=hint)
 
 
 def need_name(use: Use, by: str, person: str | None) -> None:
@@ -52,10 +51,10 @@ def who_may(log: Log, act: Act) -> tuple[str, ...] | None:
 def those_with(use: Use, act: Act) -> tuple[str, ...] | None:
     """The names of those who may; None while the log has no manager, when anyone may."""
     roles = roles_with(act)
-    people = {row["person"]: row for row in use.rows("people_now")}
+    people = {row.person: row for row in use.rows("people_now", stored.PersonNow)}
     if not managers(people):
         return None
-    return tuple(p["person"] for p in people.values() if p["role"] in roles and not p["has_left"])
+    return tuple(p.person for p in people.values() if p.role in roles and not p.has_left)
 
 
 def has(use: Use, by: str, act: Act) -> bool:
@@ -67,11 +66,9 @@ def has(use: Use, by: str, act: Act) -> bool:
     return True
 
 
-def managers(people: dict[str, dict[str, Any]]) -> list[str]:
+def managers(people: dict[str, stored.PersonNow]) -> list[str]:
     """Those who may manage, of rows of `people_now` by name."""
-    return [
-        name for name, row in people.items() if row["role"] in roles_with(Act.MANAGE_PEOPLE) and not row["has_left"]
-    ]
+    return [name for name, row in people.items() if row.role in roles_with(Act.MANAGE_PEOPLE) and not row.has_left]
 
 
 def _article(role: str) -> str:

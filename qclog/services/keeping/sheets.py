@@ -7,6 +7,7 @@ from datetime import UTC, datetime, time
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
+from qclog.domain import stored
 from qclog.domain.moments import now
 from qclog.domain.rights import Act
 from qclog.domain.sheets.casetype_file import read_sheet
@@ -25,10 +26,10 @@ def parsed(text: str) -> Sheet:
 
 def versions(use: Use, case_type: str) -> tuple[Version, ...]:
     """Every version of one case type's sheet. UnknownNameError if the log has none."""
-    rows = use.rows("sheets_of", case_type=case_type)
+    rows = use.rows("sheets_of", stored.SheetOfType, case_type=case_type)
     if not rows:
         records.need(use, "sheet", "case_type", case_type, "case type")
-    return tuple(Version(parsed(row["text"]), row["since"]) for row in rows)
+    return tuple(Version(parsed(row.text), row.since) for row in rows)
 
 
 def sheet_at(use: Use, case_type: str, moment: datetime) -> Sheet:
@@ -56,28 +57,28 @@ def add(log: Log, sheet: Sheet, submission: Submission) -> str:
     """
     with log.writing(submission) as use:
         rights.need(use, submission.by, Act.CHANGE_SHEETS)
-        stored = {row["version"]: row["text"] for row in use.rows("sheets_of", case_type=sheet.code)}
-        if sheet.version in stored and stored[sheet.version] != sheet.text:
+        before = {row.version: row.text for row in use.rows("sheets_of", stored.SheetOfType, case_type=sheet.code)}
+        if sheet.version in before and before[sheet.version] != sheet.text:
             raise InputError(
                 f"the log has version {sheet.version} of {sheet.code} with another text",
                 field="version",
                 found=sheet.version,
                 hint="give the changed sheet a new version",
             )
-        if sheet.version in stored:
+        if sheet.version in before:
             raise InputError(
                 f"the log has version {sheet.version} of {sheet.code} already, the same text",
                 field="version",
                 found=sheet.version,
                 hint="nothing to do",
             )
-        records.add_sheet(use, sheet, begins(sheet, not stored, timezone_of(use), now()))
+        records.add_sheet(use, sheet, begins(sheet, not before, timezone_of(use), now()))
     return f"{sheet.code} version {sheet.version} is in the log"
 
 
 def timezone_of(use: Use) -> ZoneInfo:
     """The time zone of the log's local times."""
-    settings = {row["name"]: row["value"] for row in use.rows("settings")}
+    settings = {row.name: row.value for row in use.rows("settings", stored.Setting)}
     return ZoneInfo(settings["timezone"])
 
 
@@ -95,7 +96,7 @@ def latest_of(log: Log, case_type: str) -> Sheet:
 
 def known_case_types(use: Use) -> list[str]:
     """The codes of all case types."""
-    return [row["case_type"] for row in use.rows("case_types")]
+    return [row.case_type for row in use.rows("case_types", stored.CaseType)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,5 +112,5 @@ class Overview:
 def overview(log: Log) -> list[Overview]:
     """Every case type with the sheet in force now and how many jobs there are."""
     with log.reading() as use:
-        rows = use.rows("case_types")
-        return [Overview(latest(use, r["case_type"]), r["jobs"], r["first_opened"], r["last_opened"]) for r in rows]
+        rows = use.rows("case_types", stored.CaseType)
+        return [Overview(latest(use, r.case_type), r.jobs, r.first_opened, r.last_opened) for r in rows]

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cache
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from qclog.domain import stored
 from qclog.domain.jobs import ROLES
 from qclog.domain.moments import now, show_moment
 from qclog.domain.rights import Act
@@ -43,7 +44,7 @@ class Worker:
 def workers(log: Log) -> tuple[Worker, ...]:
     """Everyone of the log."""
     with log.reading() as use:
-        return tuple(Worker(**row) for row in use.rows("people_now"))
+        return tuple(Worker(*row) for row in use.rows("people_now", stored.PersonNow))
 
 
 def set_pin(log: Log, person: str, pin: str | None, submission: Submission, *, old: str | None = None) -> None:
@@ -65,9 +66,9 @@ def set_pin(log: Log, person: str, pin: str | None, submission: Submission, *, o
 
 def _need_own_or_manager(log: Log, person: str, submission: Submission, old: str | None) -> None:
     with log.reading() as use:
-        mine = use.rows("pin_of", person=person)
+        mine = use.rows("pin_of", stored.Pin, person=person)
         manages = rights.has(use, submission.by, Act.MANAGE_PEOPLE)
-    if mine and mine[0]["pin"] is not None and not manages:
+    if mine and mine[0].pin is not None and not manages:
         sign_on(log, person, old or "", Submission(submission.by, submission.via, f"old PIN of {person}"))
 
 
@@ -86,8 +87,8 @@ def wrong_pins(log: Log) -> tuple[WrongPins, ...]:
     moment = now()
     with log.reading() as use:
         return tuple(
-            WrongPins(row["person"], row["tries"], row["last"], _locked_until(row["in_a_row"], moment))
-            for row in use.rows("wrong_pins", since=moment - SHOWN_FOR)
+            WrongPins(row.person, row.tries, row.last, _locked_until(row.in_a_row, moment))
+            for row in use.rows("wrong_pins", stored.WrongPins, since=moment - SHOWN_FOR)
         )
 
 
@@ -132,13 +133,13 @@ def sign_on(log: Log, person: str, pin: str, submission: Submission) -> None:
     """
     with log.writing(submission) as use:
         records.need(use, "person", "person", person, "person")
-        row = use.rows("pin_of", person=person)[0]
-        if row["pin"] is None:
+        row = use.rows("pin_of", stored.Pin, person=person)[0]
+        if row.pin is None:
             raise SignOnError(f"{person} has no PIN", field="person", found=person, hint="a manager can set one")
-        _need_open(person, row["wrong"], now())
-        good = _matches(row["pin"], pin)
+        _need_open(person, row.wrong, now())
+        good = _matches(row.pin, pin)
         records.add_sign_on(use, person, now(), good=good)
-        left = MOST_TRIES - len(row["wrong"]) % MOST_TRIES - 1
+        left = MOST_TRIES - len(row.wrong) % MOST_TRIES - 1
     if not good:
         after = f"{left} more tries" if left > 1 else "one more try" if left == 1 else "no try"
         raise SignOnError(f"that is not {person}'s PIN", field="PIN", hint=f"{after} before it is locked for a while")
@@ -216,7 +217,7 @@ def _change(log: Log, person: str, name: str, value: str, submission: Submission
 
 
 def _managers(use: Use) -> list[str]:
-    people: dict[str, dict[str, Any]] = {row["person"]: row for row in use.rows("people_now")}
+    people: dict[str, stored.PersonNow] = {row.person: row for row in use.rows("people_now", stored.PersonNow)}
     return rights.managers(people)
 
 

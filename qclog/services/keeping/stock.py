@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from qclog.bench.packs import Leaf, Pack
+from qclog.domain import stored
 from qclog.domain.moments import now
 from qclog.domain.quantities import units
 from qclog.domain.rights import Act
@@ -36,10 +37,10 @@ class Stocked:
 def stock_in(use: Use, stock_set: str | None = None) -> tuple[Stocked, ...]:
     """Every size of leaf of a set, or of all sets."""
     found = []
-    for row in use.rows("shim_stock"):
-        if stock_set in (None, row["stock_set"]):
-            size = ShimSize(row["stock_set"], row["nominal"], row["measured"], row["unit"], row["layer"])
-            found.append(Stocked(size, row["count"], row["minimum"]))
+    for row in use.rows("shim_stock", stored.ShimSize):
+        if stock_set in (None, row.stock_set):
+            size = ShimSize(row.stock_set, row.nominal, row.measured, row.unit, row.layer)
+            found.append(Stocked(size, row.leaves, row.minimum))
     return tuple(found)
 
 
@@ -151,10 +152,10 @@ def return_leaves(
         rights.need(use, submission.by, Act.USE_SHIMS)
         records.need(use, "job", "job", job, "job")
         out: dict[tuple[float, float], int] = {}
-        for row in use.rows("shim_movements"):
-            if row["job"] == job and row["set"] == stock_set:
-                key = (row["nominal"], row["measured"])
-                out[key] = out.get(key, 0) - row["change"]
+        for row in use.rows("shim_movements", stored.ShimMovement):
+            if row.job == job and row.set == stock_set:
+                key = (row.nominal, row.measured)
+                out[key] = out.get(key, 0) - row.change
         for nominal in leaves:
             held = next((k for k, n in out.items() if k[0] == nominal and n > 0), None)
             if held is None:

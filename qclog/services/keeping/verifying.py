@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
-from typing import Any
 
 from qclog import resources
-from qclog.domain import digests
+from qclog.domain import digests, stored
 from qclog.errors import InputError, UnknownNameError
 from qclog.store import chain, records, schema
 from qclog.store.connecting import unread_beside
@@ -21,7 +20,7 @@ class Check:
 
     name: str
     says: str
-    rows: list[dict[str, Any]]
+    rows: list[dict[str, object]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,15 +73,15 @@ def verify(log: Log) -> Report:
         keys = Check("keys_find_their_rows", "keys find their rows", [] if altered else use.rows_no_key_finds())
         checks = (tables, keys, *(_run(use, name, "checks") for name in _names("checks")))
         remarks = (_kept_aside(log), *(_run(use, name, "remarks") for name in _names("remarks")))
-        entries = use.rows("revision")[0]["revision"]
-        readings = use.rows("counts")[0]["readings"]
-        as_found = max((row["entry"] for row in use.rows("digests") if row["how"] == "as found"), default=0)
+        entries = use.rows("revision", stored.Revision)[0].revision
+        readings = use.rows("counts", stored.Counts)[0].readings
+        as_found = max((row.entry for row in use.rows("digests", stored.Digest) if row.how == "as found"), default=0)
         digest = _last(use)
     return Report(checks, entries, readings, misfits, remarks, as_found, digest)
 
 
 def _kept_aside(log: Log) -> Check:
-    names = [{"file": name} for name in unread_beside(log.path)]
+    names: list[dict[str, object]] = [{"file": name} for name in unread_beside(log.path)]
     return Check("write_ahead_file_not_read", "a write-ahead file that a crash left could not be read", names)
 
 
@@ -92,17 +91,18 @@ def _names(folder: str) -> tuple[str, ...]:
 
 
 def _run(use: Use, name: str, folder: str) -> Check:
-    return Check(name, name.replace("_", " "), use.rows(name, folder=folder))
+    return Check(name, name.replace("_", " "), use.found_by(folder, name))
 
 
 def _misfit(use: Use, fault: chain.Fault) -> Misfit:
-    row = next(iter(use.rows("entry_by_number", entry=fault.entry)), {})
-    return Misfit(fault.entry, fault.says, row.get("entered_at"), row.get("entered_by"), row.get("what"))
+    row = next(iter(use.rows("entry_by_number", stored.EntryByNumber, entry=fault.entry)), None)
+    at, by, what = (None, None, None) if row is None else (row.entered_at, row.entered_by, row.what)
+    return Misfit(fault.entry, fault.says, at, by, what)
 
 
 def _last(use: Use) -> ShortDigest | None:
-    row = next(iter(use.rows("last_digest")), None)
-    return None if row is None else ShortDigest(digests.short(row["digest"]), row["entry"], row["entered_at"])
+    row = next(iter(use.rows("last_digest", stored.LastDigest)), None)
+    return None if row is None else ShortDigest(digests.short(row.digest), row.entry, row.entered_at)
 
 
 def short_digest(log: Log) -> ShortDigest:
@@ -118,10 +118,10 @@ def job_digest(log: Log, job: str) -> ShortDigest:
     """The digest of the last entry that said anything of `job`, for its build record. UnknownNameError if not there."""
     with log.reading() as use:
         records.need(use, "job", "job", job, "job")
-        rows = use.rows("job_digest", job=job)
+        rows = use.rows("job_digest", stored.JobDigest, job=job)
     if not rows:
         raise UnknownNameError("the job's last entry has no digest", field="job", found=job, hint="run qclog verify")
-    return ShortDigest(digests.short(rows[0]["digest"]), rows[0]["entry"], rows[0]["entered_at"])
+    return ShortDigest(digests.short(rows[0].digest), rows[0].entry, rows[0].entered_at)
 
 
 def find_digest(log: Log, written: str) -> ShortDigest | None:
@@ -135,7 +135,7 @@ def find_digest(log: Log, written: str) -> ShortDigest | None:
             hint="copy it as it stands in the day book, for example 7K2M-0QXV-93HD-AW5T",
         )
     with log.reading() as use:
-        for row in use.rows("digests"):
-            if digests.short(row["digest"]) == text:
-                return ShortDigest(text, row["entry"], row["entered_at"])
+        for row in use.rows("digests", stored.Digest):
+            if digests.short(row.digest) == text:
+                return ShortDigest(text, row.entry, row.entered_at)
     return None

@@ -17,7 +17,7 @@ from qclog.services.series.series import left_outside
 from qclog.services.sums.forecast import forecast
 from qclog.services.tracing import comeback_risk
 from qclog.services.tracing.comeback_risk import Risk
-from qclog.services.tracing.gauge_trust import agrees, doubt_of
+from qclog.services.tracing.gauge_trust import agrees, doubt_of, off_by
 from qclog.services.tracing.shop import Shop
 from qclog.store.log import Log
 from qclog.watch.observations import Observations
@@ -101,30 +101,30 @@ def look_at_gauges(shop: Shop, today: date | None = None) -> tuple[GaugeGlance, 
 
 def _gauge(shop: Shop, name: str, today: date) -> GaugeGlance:
     row = shop.gauges[name]
-    events = [c for c in shop.checks if c["gauge"] == name]
-    good = [e["checked_at"] for e in events if e["event"] == "calibrated" or agrees(row, e)]
+    events = [c for c in shop.checks if c.gauge == name]
+    good = [e.checked_at for e in events if e.event == "calibrated" or agrees(row, e)]
     last_good = max(good, default=None)
-    checks = [e for e in events if e["reading"] is not None and e["reference"] is not None]
+    checks = [e for e in events if e.reading is not None and e.reference is not None]
     mine = shop.readings.filter(pl.col("gauge") == name)
     since = mine if last_good is None else mine.filter(pl.col("taken_at") > last_good)
     doubt = doubt_of(row, events, shop.last_known)
     state = "in use"
-    if row["withdrawn"]:
+    if row.withdrawn:
         state = "withdrawn"
     elif doubt is not None:
         state = f"in doubt since {shop.day(doubt)}"
-    elif row["calibration_due"] is not None and row["calibration_due"] < today:
+    elif row.calibration_due is not None and row.calibration_due < today:
         state = "calibration overdue"
     elif last_good is None:
         state = "never checked"
     return GaugeGlance(
         name,
-        row["kind"],
-        row["unit"],
+        row.kind,
+        row.unit,
         state,
-        row["calibration_due"],
+        row.calibration_due,
         last_good,
-        checks[-1]["reading"] - checks[-1]["reference"] if checks else None,
+        off_by(checks[-1]) if checks else None,
         len(since),
         tuple(since["job"].unique(maintain_order=True)),
     )

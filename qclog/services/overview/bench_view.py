@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from qclog.domain import stored
 from qclog.domain.sheets.casetypes import Characteristic, Sheet
 from qclog.services.jobs import jobs
 from qclog.services.jobs.capture import Taken, leaves_in
@@ -28,7 +29,7 @@ class Around:
     """What is round every bench and seldom changes: people still here, gauges not withdrawn, the sheets."""
 
     workers: tuple[Worker, ...]
-    gauges: tuple[dict[str, Any], ...]
+    gauges: tuple[stored.Gauge, ...]
     sheets: dict[str, Sheet]
 
 
@@ -39,7 +40,7 @@ class BenchView:
     """
 
     around: Around
-    in_work: tuple[dict[str, Any], ...]
+    in_work: tuple[stored.JobInWork, ...]
     story: Story | None
     last_of: Characteristic | None
     last_standing: str
@@ -50,7 +51,7 @@ def look_around(log: Log) -> Around:
     with log.reading() as use:
         return Around(
             workers=tuple(w for w in signing_on.workers(log) if not w.has_left),
-            gauges=tuple(g for g in people.list_gauges(log) if not g["withdrawn"]),
+            gauges=tuple(g for g in people.list_gauges(log) if not g.withdrawn),
             sheets={code: sheets.latest(use, code) for code in sheets.known_case_types(use)},
         )
 
@@ -71,7 +72,7 @@ def look(
         story = None if job is None else jobs.tell(log, job)
         view = BenchView(
             around=around or look_around(log),
-            in_work=tuple(use.rows("jobs_in_work", most=MOST_IN_WORK)),
+            in_work=tuple(use.rows("jobs_in_work", stored.JobInWork, most=MOST_IN_WORK)),
             story=story,
             last_of=None,
             last_standing="",
@@ -87,11 +88,11 @@ def look(
         )
 
 
-def leaves_of(gauge: dict[str, Any] | None, wanted: Wanted) -> tuple[Fraction, ...]:
+def leaves_of(gauge: stored.Gauge | None, wanted: Wanted) -> tuple[Fraction, ...]:
     """The leaves of a feeler in the unit of what is wanted; none for another kind of gauge, or a word."""
-    if gauge is None or gauge["kind"] != "feeler" or wanted.characteristic.in_words:
+    if gauge is None or gauge.kind != "feeler" or wanted.characteristic.in_words:
         return ()
-    return leaves_in(gauge["leaves"] or "", gauge["unit"], wanted.characteristic.unit)
+    return leaves_in(gauge.leaves or "", gauge.unit, wanted.characteristic.unit)
 
 
 def likely(story: Story, wanted: Wanted) -> Fraction:
@@ -99,10 +100,10 @@ def likely(story: Story, wanted: Wanted) -> Fraction:
     same = [
         r.row
         for r in story.readings
-        if r.row["counts"] and r.row["characteristic"] == wanted.place.characteristic and r.row["low"] is not None
+        if r.row.counts and r.row.characteristic == wanted.place.characteristic and r.row.low is not None
     ]
     if same:
-        return Fraction(str(same[-1]["low"]))
+        return Fraction(str(same[-1].low))
     limits = story.limits_for(wanted)
     known = [x for x in (limits.lower, limits.upper) if x is not None] if limits is not None else []
     return Fraction(str(sum(known) / len(known))) if known else Fraction(0)

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import polars as pl
 
+from qclog.domain import stored
 from qclog.domain.moments import now, show_moment
 from qclog.errors import InputError
 from qclog.services.series.series import left_outside
@@ -129,7 +129,7 @@ class Month:
                 _count(self.came_in, case_type),
                 _count(self.left, case_type),
                 _count(self.here, case_type),
-                sum(self.shop.by_job[job]["case_type"] == case_type for job in outside),
+                sum(self.shop.by_job[job].case_type == case_type for job in outside),
                 _count(self.left.filter(pl.col("concession").is_not_null()), case_type),
                 _count(self.left.filter(pl.col("outstanding").is_not_null()), case_type),
                 comeback_risk.risk_of(out.filter(pl.col("case_type") == case_type)),
@@ -155,28 +155,28 @@ class Month:
         counts = {r["gauge"]: r["len"] for r in self.readings.group_by("gauge").len().iter_rows(named=True)}
         found = []
         for gauge, row in self.shop.gauges.items():
-            events = [c for c in self.shop.checks if c["gauge"] == gauge and c["checked_at"] < self.span.until]
+            events = [c for c in self.shop.checks if c.gauge == gauge and c.checked_at < self.span.until]
             said = self._said_of(row, events)
             if said and (events or counts.get(gauge)):
                 found.append(GaugeMonth(gauge, "; ".join(said), counts.get(gauge, 0)))
         return tuple(sorted(found, key=lambda g: (-g.readings, g.gauge)))
 
-    def _said_of(self, gauge: dict[str, Any], events: Sequence[dict[str, Any]]) -> list[str]:
+    def _said_of(self, gauge: stored.Gauge, events: Sequence[stored.GaugeEvent]) -> list[str]:
         zone, end = self.shop.zone, self.span.until - timedelta(microseconds=1)
         said = []
         since = doubt_of(gauge, events, end)
         if since is not None:
             said.append(f"in doubt since {show_moment(since, zone)[:10]}")
         mine = self.shop.doubtful.filter(
-            (pl.col("gauge") == gauge["gauge"])
+            (pl.col("gauge") == gauge.gauge)
             & pl.col("taken_at").is_between(self.span.since, self.span.until, closed="left")
         )
         if len(mine):
             said.append(f"{len(mine)} readings of {mine['job'].n_unique()} jobs in doubt")
-        due = gauge["calibration_due"]
+        due = gauge.calibration_due
         if due is not None and due < end.date():
             said.append(f"calibration was due {due}")
-        checks = [e["checked_at"] for e in events if e["event"] in ("check", "calibrated")]
+        checks = [e.checked_at for e in events if e.event in ("check", "calibrated")]
         if not checks:
             said.append("never checked")
         elif max(checks) < min(end, self.shop.last_known) - CHECKED_WITHIN:

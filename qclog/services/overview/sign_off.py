@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 from scipy import special
 
+from qclog.domain import stored
 from qclog.domain.findings import Finding
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.moments import show_moment
@@ -83,16 +84,16 @@ def before_dispatch(log: Log, job: str, watched: Watched | None = None) -> SignO
     story = jobs.tell(log, job)
     watched = watched or finding_life.watch(log)
     with log.reading() as use:
-        checks = use.rows("gauge_checks")
-        gauges = {row["gauge"]: row for row in use.rows("gauges")}
+        checks = use.rows("gauge_checks", stored.GaugeEvent)
+        gauges = {row.gauge: row for row in use.rows("gauges", stored.Gauge)}
         everyone = use.frame("jobs_all")
         comebacks = use.frame("comebacks_all")
-        visits = {(p["part"], p["lot"]) for p in use.rows("job_parts", job=job) if p["lot"]}
+        visits = {(p.part, p.lot) for p in use.rows("job_parts", stored.JobPart, job=job) if p.lot}
     outside, close = _by_verdict(story)
     odd, unplaced = _odd(watched, job, story)
     touching = [f for f in watched.standing if _touches(f, story, {lot for _, lot in visits})]
     out = comeback_risk.months_out(everyone, comebacks, _last_known(watched, everyone, comebacks))
-    same = out.filter(pl.col("case_type") == story.job["case_type"])
+    same = out.filter(pl.col("case_type") == story.job.case_type)
     return SignOff(
         job=job,
         missing=tuple(place_text(w.place, w.characteristic) for w in story.missing),
@@ -102,19 +103,19 @@ def before_dispatch(log: Log, job: str, watched: Watched | None = None) -> SignO
         gauges=_doubted(story, checks, gauges),
         findings=tuple(_told(f, out) for f in touching),
         unplaced=unplaced,
-        concession=story.job["concession"],
+        concession=story.job.concession,
         conceded=_is_conceded(story),
-        outstanding=story.job["outstanding"],
+        outstanding=story.job.outstanding,
         comebacks=comeback_risk.risk_of(same).text,
     )
 
 
 def _is_conceded(story: Story) -> bool:
     """Whether a concession was granted, and no reading since is outside limits or goes into a value that is."""
-    granted = max((d["entry"] for d in story.details if d["name"] == "concession" and d["value"]), default=None)
-    if granted is None or not story.job["concession"]:
+    granted = max((d.entry for d in story.details if d.name == "concession" and d.value), default=None)
+    if granted is None or not story.job.concession:
         return False
-    since = [t for t in story.readings if t.row["counts"] and t.row["entry"] > granted]
+    since = [t for t in story.readings if t.row.counts and t.row.entry > granted]
     if any(t.verdict.result in OUT for t in since):
         return False
     return not (since and any(d.verdict.result in OUT for d in story.derived))
@@ -124,8 +125,8 @@ def _by_verdict(story: Story) -> tuple[tuple[str, ...], tuple[str, ...]]:
     outside: list[str] = []
     close: list[str] = []
     for told in story.readings:
-        if told.row["counts"] and told.characteristic is not None:
-            place = Place(story.job["job"], told.row["characteristic"], told.row["stage"], told.row["position"])
+        if told.row.counts and told.characteristic is not None:
+            place = Place(story.job.job, told.row.characteristic, told.row.stage, told.row.position)
             said = (
                 f"{place_text(place, told.characteristic)}: {reading_text(told.row)},"
                 f" {verdict_text(told.verdict, told.characteristic)}"
@@ -148,9 +149,7 @@ def _by_verdict(story: Story) -> tuple[tuple[str, ...], tuple[str, ...]]:
 
 def _places_outside(story: Story) -> set[tuple[str, str]]:
     """The (characteristic, stage) pairs that are out of limits, so that none is told twice."""
-    read = {
-        (t.row["characteristic"], t.row["stage"]) for t in story.readings if t.row["counts"] and t.verdict.result in OUT
-    }
+    read = {(t.row.characteristic, t.row.stage) for t in story.readings if t.row.counts and t.verdict.result in OUT}
     return read | {(d.characteristic.code, d.stage) for d in story.derived if d.verdict.result in OUT}
 
 
@@ -181,29 +180,29 @@ def _odd(watched: Watched, job: str, story: Story) -> tuple[tuple[str, ...], int
         z = float(residuals.z[at[row]])
         place = rows["characteristic"][row], rows["stage"][row]
         if abs(z) >= edge and place not in outside:
-            odd.append(_odd_text(story, rows.row(row, named=True), values[peers], z))
+            odd.append(_odd_text(story, *place, values[row], values[peers], z))
     return tuple(odd), unplaced
 
 
-def _odd_text(story: Story, row: dict[str, Any], peers: Any, z: float) -> str:
-    characteristic = story.sheet.characteristic(row["characteristic"])
+def _odd_text(story: Story, code: str, stage: str, value: float, peers: Any, z: float) -> str:
+    characteristic = story.sheet.characteristic(code)
     middle, _ = winsorised(peers)
     return (
-        f"{characteristic.name}, {STAGE_WORDS[row['stage']]}: {value_text(row['value'], characteristic)},"
+        f"{characteristic.name}, {STAGE_WORDS[stage]}: {value_text(value, characteristic)},"
         f" {abs(z):.1f} ordinary spreads {'above' if z > 0 else 'below'} the middle of its kind"
         f" ({value_text(middle, characteristic)}, n = {len(peers)} others)"
     )
 
 
-def _doubted(story: Story, checks: list[dict[str, Any]], gauges: dict[str, dict[str, Any]]) -> tuple[str, ...]:
+def _doubted(story: Story, checks: list[stored.GaugeEvent], gauges: dict[str, stored.Gauge]) -> tuple[str, ...]:
     why: dict[str, int] = {}
     for told in story.readings:
-        name = told.row["gauge"]
-        if not told.row["counts"] or name not in gauges:
+        name = told.row.gauge
+        if not told.row.counts or name not in gauges:
             continue
-        mine = [c for c in checks if c["gauge"] == name]
-        since = doubt_of(gauges[name], mine, told.row["taken_at"])
-        due = overdue_since(gauges[name], mine, told.row["taken_at"])
+        mine = [c for c in checks if c.gauge == name]
+        since = doubt_of(gauges[name], mine, told.row.taken_at)
+        due = overdue_since(gauges[name], mine, told.row.taken_at)
         if since is not None:
             when = show_moment(since, story.zone)
             said = f"{name}, dropped, withdrawn or found off {when} and not cleared before they were taken"
@@ -218,17 +217,16 @@ def _touches(finding: Finding, story: Story, lots: set[str]) -> bool:
     """Whether a finding is about this job: named in it, or made of the same lot or batch, or read with that gauge since
     it was found.
     """
-    if story.job["job"] in finding.jobs:
+    if story.job.job in finding.jobs:
         return True
     if finding.identifier == "lot":
         return finding.level in lots
     if finding.identifier == "machining_batch":
-        return bool(finding.level == story.job["machining_batch"])
+        return bool(finding.level == story.job.machining_batch)
     if finding.identifier == "case_serial":
-        return bool(finding.level == story.job["case_serial"])
+        return bool(finding.level == story.job.case_serial)
     return finding.identifier == "gauge" and any(
-        t.row["counts"] and t.row["gauge"] == finding.level and t.row["taken_at"] >= finding.found_at
-        for t in story.readings
+        t.row.counts and t.row.gauge == finding.level and t.row.taken_at >= finding.found_at for t in story.readings
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from qclog.domain import stored
 from qclog.domain.jobs import STAGE_WORDS, STAGES
 from qclog.domain.moments import show_moment
 from qclog.measures.results import Result
@@ -35,7 +36,7 @@ def build_record(log: Log, job: str) -> Document:
     blocks: list[Block] = [
         facts(story),
         *standing(story),
-        Heading("As it left" if story.job["dispatched"] else "As it stands"),
+        Heading("As it left" if story.job.dispatched else "As it stands"),
     ]
     blocks += _readings(story, "final") or [Paragraph("No final readings are in the log.")]
     blocks += _worked_out(story)
@@ -45,7 +46,7 @@ def build_record(log: Log, job: str) -> Document:
             blocks += [Heading(f"Readings, {STAGE_WORDS[stage]}"), *found]
     blocks += _remarks(story)
     blocks += parts(story)
-    if story.job["dispatched"] is None:
+    if story.job.dispatched is None:
         blocks += [Heading("At dispatch"), Lines(RELEASE)]
     if story.sheet.caution:
         blocks.append(Notice("Caution", story.sheet.caution))
@@ -61,17 +62,17 @@ def build_record(log: Log, job: str) -> Document:
 def facts(story: Story) -> Facts:
     """What the unit is."""
     job, zone = story.job, story.zone
-    variant = next((v for v in story.sheet.variants if v.code == job["variant"]), None)
+    variant = next((v for v in story.sheet.variants if v.code == job.variant), None)
     pairs = (
-        ("unit", f"{story.sheet.name} ({job['case_type']})"),
-        ("serial", job["case_serial"]),
-        ("casting", job["casting"]),
-        ("rebuild", job["rebuild"]),
-        ("variant", f"{variant.code}: {variant.name}" if variant else job["variant"]),
-        ("machining batch", job["machining_batch"]),
-        ("customer", job["customer_ref"]),
-        ("opened", show_moment(job["opened"], zone)),
-        ("dispatched", show_moment(job["dispatched"], zone) or "not yet"),
+        ("unit", f"{story.sheet.name} ({job.case_type})"),
+        ("serial", job.case_serial),
+        ("casting", job.casting),
+        ("rebuild", job.rebuild),
+        ("variant", f"{variant.code}: {variant.name}" if variant else job.variant),
+        ("machining batch", job.machining_batch),
+        ("customer", job.customer_ref),
+        ("opened", show_moment(job.opened, zone)),
+        ("dispatched", show_moment(job.dispatched, zone) or "not yet"),
         ("sheet", f"version {', '.join(sorted({t.version for t in story.readings} or {story.sheet.version}))}"),
     )
     return Facts(tuple((name, str(value)) for name, value in pairs if value not in (None, "")))
@@ -80,10 +81,10 @@ def facts(story: Story) -> Facts:
 def standing(story: Story) -> list[Block]:
     """What must not be overlooked: outstanding items, a concession, places without a reading."""
     blocks: list[Block] = []
-    if story.job["outstanding"]:
-        blocks.append(Notice("Outstanding", story.job["outstanding"]))
-    if story.job["concession"]:
-        blocks.append(Notice("Released on concession", story.job["concession"]))
+    if story.job.outstanding:
+        blocks.append(Notice("Outstanding", story.job.outstanding))
+    if story.job.concession:
+        blocks.append(Notice("Released on concession", story.job.concession))
     missing = [w for w in story.missing if w.place.stage == "final"]
     if missing:
         names = dict.fromkeys(w.characteristic.name for w in missing)
@@ -104,18 +105,16 @@ def parts(story: Story) -> list[Block]:
     if not story.parts:
         return []
     columns = [Column("part", share=2), Column("lot", share=2), Column("supplier", share=2), Column("condition")]
-    if any(p["sub_assembly"] for p in story.parts):
+    if any(p.sub_assembly for p in story.parts):
         columns.append(Column("built as job"))
-    rows = [
-        (p["part"].replace("_", " "), p["lot"], p["supplier"], p["condition"], p["sub_assembly"]) for p in story.parts
-    ]
+    rows = [(p.part.replace("_", " "), p.lot, p.supplier, p.condition, p.sub_assembly) for p in story.parts]
     shown = tuple(tuple(cell or "" for cell in row[: len(columns)]) for row in rows)
     return [Heading("Parts and lots"), Table(tuple(columns), shown)]
 
 
 def _readings(story: Story, stage: str) -> list[Block]:
     """One row for each place read at a stage: the reading that counts there."""
-    mine = [t for t in story.readings if t.row["counts"] and t.row["stage"] == stage and t.characteristic is not None]
+    mine = [t for t in story.readings if t.row.counts and t.row.stage == stage and t.characteristic is not None]
     if not mine:
         return []
     judged = any(asked_text(t.characteristic, t.verdict) or _stands(t) for t in mine if t.characteristic)
@@ -145,15 +144,15 @@ def _row(told: StoryReading, story: Story) -> tuple[str, ...]:
     said, unit = said_and_unit(told)
     row = told.row
     return (
-        told.characteristic.name if told.characteristic else row["characteristic"],
-        row["position"],
+        told.characteristic.name if told.characteristic else row.characteristic,
+        row.position,
         said,
         unit,
         asked_text(told.characteristic, told.verdict) if told.characteristic else "",
         _stands(told),
-        row["gauge"] or "",
-        row["technician"],
-        show_moment(row["taken_at"], story.zone)[:10],
+        row.gauge or "",
+        row.technician,
+        show_moment(row.taken_at, story.zone)[:10],
     )
 
 
@@ -163,7 +162,7 @@ def _stands(told: StoryReading) -> str:
 
 def said_and_unit(told: StoryReading) -> tuple[str, str]:
     """A reading as it was said, and its unit where what was said has none."""
-    said = str(told.row["said"])
+    said = str(told.row.said)
     whole = reading_text(told.row)
     return said, whole.removeprefix(said).strip()
 
@@ -171,13 +170,16 @@ def said_and_unit(told: StoryReading) -> tuple[str, str]:
 def became_of(told: StoryReading, story: Story) -> str:
     """What became of a reading; where it was corrected, to what, by whom and why."""
     row = told.row
-    if not row["replaced"] or row["struck_why"]:
+    if not row.replaced or row.struck_why:
         return fate_text(row)
-    place = ("characteristic", "stage", "position")
     for other in story.readings:
-        if other.row["replaces"] == row["attempt"] and all(other.row[name] == row[name] for name in place):
-            return f"corrected to {reading_text(other.row)} by {other.row['entered_by']}: {other.row['reason']}"
+        if other.row.replaces == row.attempt and _place(other.row) == _place(row):
+            return f"corrected to {reading_text(other.row)} by {other.row.entered_by}: {other.row.reason}"
     return fate_text(row)
+
+
+def _place(row: stored.JobReading) -> tuple[str, str, str]:
+    return row.characteristic, row.stage, row.position
 
 
 def without_repeats(rows: list[tuple[str, ...]], columns: tuple[int, ...]) -> list[tuple[str, ...]]:
@@ -233,11 +235,11 @@ def _number_or_end(d: Result) -> str:
 
 def _remarks(story: Story) -> list[Block]:
     """Readings that were corrected or taken again."""
-    others = [t for t in story.readings if not t.row["counts"]]
+    others = [t for t in story.readings if not t.row.counts]
     if not others:
         return []
     order = {stage: n for n, stage in enumerate(STAGES)}
-    others.sort(key=lambda t: order[t.row["stage"]])
+    others.sort(key=lambda t: order[t.row.stage])
     columns = (
         Column("what", share=3),
         Column("stage"),
@@ -249,12 +251,12 @@ def _remarks(story: Story) -> list[Block]:
     )
     rows = tuple(
         (
-            t.characteristic.name if t.characteristic else t.row["characteristic"],
-            STAGE_WORDS[t.row["stage"]],
-            t.row["position"],
+            t.characteristic.name if t.characteristic else t.row.characteristic,
+            STAGE_WORDS[t.row.stage],
+            t.row.position,
             *said_and_unit(t),
             became_of(t, story),
-            t.row["technician"],
+            t.row.technician,
         )
         for t in others
     )

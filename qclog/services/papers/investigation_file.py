@@ -92,15 +92,15 @@ def _unit(unit: UnitTrace) -> list[Block]:
     story = unit.story
     blocks: list[Block] = [build_record.facts(story)]
     for back in story.comebacks:
-        hours = f" after {back['hours']:g} h" if back["hours"] is not None else ""
-        said = [f"{show_moment(back['returned'], story.zone)[:10]}{hours}: {back['complaint'] or 'no complaint noted'}"]
-        said += [f"Found: {back['finding']}"] if back["finding"] else []
-        said += [f"Ours: {back['attributable']}"] if back["attributable"] else []
+        hours = f" after {back.hours:g} h" if back.hours is not None else ""
+        said = [f"{show_moment(back.returned, story.zone)[:10]}{hours}: {back.complaint or 'no complaint noted'}"]
+        said += [f"Found: {back.finding}"] if back.finding else []
+        said += [f"Ours: {back.attributable}"] if back.attributable else []
         blocks.append(Notice("Came back", ". ".join(said) + "."))
     for visit in story.visits:
-        if visit["job"] != unit.job:
-            when = show_moment(visit["opened"], story.zone)[:10]
-            blocks.append(Paragraph(f"The same case was here as job {visit['job']}, opened {when}."))
+        if visit.job != unit.job:
+            when = show_moment(visit.opened, story.zone)[:10]
+            blocks.append(Paragraph(f"The same case was here as job {visit.job}, opened {when}."))
     blocks += build_record.standing(story)
     blocks += [Heading("The evidence, graded"), Paragraph(GRADED, quiet=True)]
     blocks += table(tables.evidence_grid(unit)) or [Paragraph("Nothing in the log stands against this job.")]
@@ -160,7 +160,7 @@ def _comebacks(trace: Trace) -> list[Block]:
             continue
         blocks += [Heading(f"Do final readings of {case_type} go with comebacks?"), *table(tables.going_grid(going))]
         without = [g for g in trace.going(case_type, without_explained=True) if g.p is not None]
-        left_out = sum(trace.shop.by_job[job]["case_type"] == case_type for job in trace.explained)
+        left_out = sum(trace.shop.by_job[job].case_type == case_type for job in trace.explained)
         blocks.append(
             Heading(f"The same without the {plural(left_out, 'unit')} that findings or doubtful gauges touch", 2)
         )

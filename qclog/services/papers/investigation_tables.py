@@ -54,25 +54,25 @@ def readings_grid(unit: UnitTrace, *, counting: bool | None = None) -> Grid:
     zone = unit.shop.zone
     rows = tuple(
         (
-            t.characteristic.name if t.characteristic else t.row["characteristic"],
-            STAGE_WORDS[t.row["stage"]],
-            t.row["position"],
-            str(t.row["attempt"]),
+            t.characteristic.name if t.characteristic else t.row.characteristic,
+            STAGE_WORDS[t.row.stage],
+            t.row.position,
+            str(t.row.attempt),
             *said_and_unit(t),
             asked_text(t.characteristic, t.verdict) if t.characteristic else "",
-            verdict_text(t.verdict, t.characteristic) if t.row["counts"] else "",
+            verdict_text(t.verdict, t.characteristic) if t.row.counts else "",
             ". ".join(
-                x for x in (became_of(t, unit.story), (t.row["conditions"] or "").replace("_", " "), t.row["note"]) if x
+                x for x in (became_of(t, unit.story), (t.row.conditions or "").replace("_", " "), t.row.note) if x
             ),
-            t.row["gauge"] or "",
-            t.row["technician"],
-            show_moment(t.row["taken_at"], zone),
-            show_moment(t.row["entered_at"], zone),
-            t.row["entered_by"],
+            t.row.gauge or "",
+            t.row.technician,
+            show_moment(t.row.taken_at, zone),
+            show_moment(t.row.entered_at, zone),
+            t.row.entered_by,
             t.version,
         )
         for t in unit.story.readings
-        if counting is None or t.row["counts"] == counting
+        if counting is None or t.row.counts == counting
     )
     headings = (
         "what", "stage", "at", "try", "read", "unit", "limits that day", "stands", "remarks", "gauge", "read by",
@@ -128,12 +128,12 @@ def parts_grid(unit: UnitTrace) -> Grid:
     others = {link.name: len(link.jobs) - 1 for link in unit.links if link.kind == "lot"}
     rows = tuple(
         (
-            p["part"].replace("_", " "),
-            p["lot"] or "",
-            p["supplier"] or "",
-            p["condition"] or "",
-            p["sub_assembly"] or "",
-            plural(others[p["lot"]], "other job") if p["lot"] in others else "",
+            p.part.replace("_", " "),
+            p.lot or "",
+            p.supplier or "",
+            p.condition or "",
+            p.sub_assembly or "",
+            plural(others[p.lot], "other job") if p.lot in others else "",
         )
         for p in unit.story.parts
     )
@@ -145,7 +145,7 @@ def inside_grid(unit: UnitTrace) -> Grid:
     rows = tuple(
         (
             inner.job,
-            ", ".join(dict.fromkeys(t.row["technician"] for t in inner.story.readings)),
+            ", ".join(dict.fromkeys(t.row.technician for t in inner.story.readings)),
             plural(len(inner.story.readings), "reading"),
             "; ".join(f"{g.gauge}: {g.why}" for g in inner.gauges if g.state == DOUBT) or "none in doubt",
             "; ".join(o.text for o in inner.outside) or "nothing",

@@ -18,8 +18,8 @@ def job_card(log: Log, job: str) -> Document:
     """The card that goes with a job. UnknownNameError if there is none."""
     story = jobs.tell(log, job)
     blocks: list[Block] = [build_record.facts(story), *_variant(story)]
-    if story.job["outstanding"]:
-        blocks.append(Notice("Outstanding", story.job["outstanding"]))
+    if story.job.outstanding:
+        blocks.append(Notice("Outstanding", story.job.outstanding))
     blocks += build_record.cautions(story)
     for stage in dict.fromkeys(w.place.stage for w in story.wanted):
         blocks += _places(story, stage)
@@ -32,7 +32,7 @@ def job_card(log: Log, job: str) -> Document:
 
 def _variant(story: Story) -> list[Block]:
     """What differs in this variant."""
-    variant = next((v for v in story.sheet.variants if v.code == story.job["variant"]), None)
+    variant = next((v for v in story.sheet.variants if v.code == story.job.variant), None)
     if variant is None or not variant.details:
         return []
     return [Facts(tuple((name.replace("_", " "), value) for name, value in variant.details))]
@@ -41,11 +41,7 @@ def _variant(story: Story) -> list[Block]:
 def _places(story: Story, stage: str) -> list[Block]:
     """The places of a stage in the order they are wanted, with what was read already."""
     wanted = [w for w in story.wanted if w.place.stage == stage]
-    read = {
-        (t.row["characteristic"], t.row["position"]): t
-        for t in story.readings
-        if t.row["counts"] and t.row["stage"] == stage
-    }
+    read = {(t.row.characteristic, t.row.position): t for t in story.readings if t.row.counts and t.row.stage == stage}
     rows = []
     for n, w in enumerate(wanted):
         told = read.get((w.characteristic.code, w.place.position))
@@ -57,8 +53,8 @@ def _places(story: Story, stage: str) -> list[Block]:
                 limits_text(story.limits_for(w)) if first else "",
                 unit_name(w.characteristic) if first else "",
                 reading_text(told.row) if told else "",
-                (told.row["gauge"] or "") if told else "",
-                told.row["technician"] if told else "",
+                (told.row.gauge or "") if told else "",
+                told.row.technician if told else "",
             )
         )
     columns = (

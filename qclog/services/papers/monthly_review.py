@@ -124,7 +124,7 @@ def _left_outside(month: Month) -> list[Block]:
     if not month.outside:
         return [*blocks, Paragraph("None did.")]
     columns = (Column("job"), Column("what", share=2), Column("how"), Column("concession", share=2))
-    rows = [(job, what, how, month.shop.by_job[job]["concession"] or "") for job, what, how in month.outside]
+    rows = [(job, what, how, month.shop.by_job[job].concession or "") for job, what, how in month.outside]
     blocks.append(Table(columns, tuple(rows[:MOST_ROWS])))
     return [*blocks, *_more(len(rows))]
 
@@ -147,7 +147,7 @@ def _comebacks(month: Month) -> list[Block]:
             (
                 day(row["returned"]),
                 row["job"],
-                day(month.shop.by_job[row["job"]]["dispatched"]),
+                day(month.shop.by_job[row["job"]].dispatched),
                 row["complaint"] or "",
                 row["finding"] or "",
                 row["attributable"] or "",

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
 
+from qclog.domain import stored
 from qclog.domain.moments import show_moment
 from qclog.errors import InputError
 from qclog.report.document import Block, Code, Document
@@ -27,8 +28,8 @@ def frame(log: Log, title: str, about: str, blocks: Iterable[Block], code: Code 
     """A paper dated by the log's last entry, so that the same log gives the same paper."""
     with log.reading() as use:
         zone = sheets.timezone_of(use)
-        entries = use.rows("entries")
-    moment = entries[-1]["entered_at"] if entries else datetime(1970, 1, 1)
+        entries = use.rows("entries", stored.Entry)
+    moment = entries[-1].entered_at if entries else datetime(1970, 1, 1)
     dated = f"from the log as of {show_moment(moment, zone)}" if entries else "from an empty log"
     return Document(title, about, dated, moment, tuple(blocks), FOOT, code=code)
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
+from qclog.domain import stored
 from qclog.domain.sheets.casetypes import Characteristic, condition_of_parts
 from qclog.measures.derivation import NOTHING, over_places
 from qclog.measures.intervals import as_range, drawn_at, drawn_column, ends_of
@@ -31,28 +32,34 @@ def standing(log: Log, taken: Taken) -> str:
     with log.reading() as use:
         story = jobs.tell(log, place.job)
         code = story.sheet.code
-        rows = use.rows("readings_at_stage", case_type=code, characteristic=place.characteristic, stage=place.stage)
-        kin = use.rows("jobs_of_type", case_type=code)
-        fitted = use.rows("parts_of_type", case_type=code)
-    by_job: dict[str, list[Mapping[str, Any]]] = {}
+        rows = use.rows(
+            "readings_at_stage",
+            stored.ReadingAtStage,
+            case_type=code,
+            characteristic=place.characteristic,
+            stage=place.stage,
+        )
+        kin = use.rows("jobs_of_type", stored.Job, case_type=code)
+        fitted = use.rows("parts_of_type", stored.Part, case_type=code)
+    by_job: dict[str, list[stored.ReadingAtStage]] = {}
     for row in rows:
-        by_job.setdefault(row["job"], []).append(row)
+        by_job.setdefault(row.job, []).append(row)
     parts: dict[str, list[tuple[str, str | None]]] = {}
     for part in fitted:
-        parts.setdefault(part["job"], []).append((part["part"], part["condition"]))
+        parts.setdefault(part.job, []).append((part.part, part.condition))
     characteristic = story.sheet.characteristic(place.characteristic)
     own = _group_of(story, taken)
     others = [
         value
         for row in kin
-        if row["job"] in by_job
-        and row["job"] != place.job
+        if row.job in by_job
+        and row.job != place.job
         and (
-            row["machining_batch"] is not None,
-            condition_of_parts(characteristic, parts.get(row["job"], ())),
+            row.machining_batch is not None,
+            condition_of_parts(characteristic, parts.get(row.job, ())),
         )
         == own
-        and (value := _drawn(characteristic, by_job[row["job"]])) is not None
+        and (value := _drawn(characteristic, by_job[row.job])) is not None
     ]
     return _among(others, story, taken)
 
@@ -76,9 +83,9 @@ def standing_in(rows: pl.DataFrame, story: Story, taken: Taken) -> str:
 
 def _group_of(story: Story, taken: Taken) -> tuple[bool, str | None]:
     """Whether the job's case was machined, and the condition of the parts that the reading depends on."""
-    parts = [(p["part"], p["condition"]) for p in story.parts]
+    parts = [(p.part, p.condition) for p in story.parts]
     characteristic = story.sheet.characteristic(taken.place.characteristic)
-    return story.job["machining_batch"] is not None, condition_of_parts(characteristic, parts)
+    return story.job.machining_batch is not None, condition_of_parts(characteristic, parts)
 
 
 def _among(others: Sequence[float], story: Story, taken: Taken) -> str:
@@ -86,16 +93,16 @@ def _among(others: Sequence[float], story: Story, taken: Taken) -> str:
     own = [
         told.row
         for told in story.readings
-        if told.row["counts"] and (told.row["characteristic"], told.row["stage"]) == (place.characteristic, place.stage)
+        if told.row.counts and (told.row.characteristic, told.row.stage) == (place.characteristic, place.stage)
     ]
     value = _drawn(story.sheet.characteristic(place.characteristic), own)
     return "" if value is None else place_among([*others, value], value)
 
 
-def _drawn(characteristic: Characteristic, rows: Sequence[Mapping[str, Any]]) -> float | None:
+def _drawn(characteristic: Characteristic, rows: Sequence[stored.ReadingAtStage | stored.JobReading]) -> float | None:
     """Where the readings of one job at one stage are drawn; None where nothing is known."""
     places = dict.fromkeys(characteristic.positions or ("",), NOTHING)
-    places |= {r["position"]: worth for r in rows if (worth := as_range(r["low"], r["high"])) is not None}
+    places |= {r.position: worth for r in rows if (worth := as_range(r.low, r.high)) is not None}
     return drawn_at(*ends_of(over_places(characteristic, places)))
 
 

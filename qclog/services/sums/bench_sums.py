@@ -63,7 +63,7 @@ def tell_sums(story: Story, learned: Learned | None = None) -> tuple[Told, ...]:
     readings = JobReadings(story)
     told: list[Told] = []
     for one in story.sheet.sums:
-        if one.applies_to(story.job["variant"]):
+        if one.applies_to(story.job.variant):
             told += _tell(one, readings, (learned or {}).get(one.code))
     return tuple(told)
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from qclog.bench.need import FEWEST_JOBS, Need, need_of
 from qclog.bench.packs import Leaf, Want, choose_pack
+from qclog.domain import stored
 from qclog.domain.quantities import units
 from qclog.domain.sheets.casetypes import Sheet
 from qclog.domain.sheets.sums import AnySum, Choosing, PackSum, PinionSum, SideShimSum, stock_of
@@ -80,7 +80,10 @@ def _past(
     use: Use, stock: tuple[Stocked, ...], stock_set: str, coming: Mapping[str, int] | None
 ) -> tuple[list[tuple[list[Counter[float]], int]], list[Coming]]:
     """For each case type that uses the set: leaves by size that each past job took, and how many jobs are coming."""
-    pace = {row["case_type"]: row["open_jobs"] + round(row["opened_lately"] / 3) for row in use.rows("jobs_coming")}
+    pace = {
+        row.case_type: row.open_jobs + round(row.opened_lately / 3)
+        for row in use.rows("jobs_coming", stored.JobsComing)
+    }
     plenty = _plenty(stock)
     past, jobs = [], []
     for case_type in sheets.known_case_types(use):
@@ -122,29 +125,29 @@ def _taken(use: Use, sheet: Sheet, using: list[AnySum], leaves: tuple[Leaf, ...]
         if isinstance(one, PackSum | SideShimSum | PinionSum)
         for code in packs_of(one)
     }
-    rows = use.rows("packs_fitted", case_type=sheet.code, codes=sorted(choosing))
+    rows = use.rows("packs_fitted", stored.PackFitted, case_type=sheet.code, codes=sorted(choosing))
     known: dict[tuple[float, str], Counter[float]] = {}
     by_job: dict[str, Counter[float]] = {}
     for row in rows:
-        if row["job"] not in by_job and len(by_job) == MOST_PAST:
+        if row.job not in by_job and len(by_job) == MOST_PAST:
             continue
-        by_job[row["job"]] = by_job.get(row["job"], Counter()) + _made_up(
-            row, choosing[row["characteristic"]], leaves, unit, known
+        by_job[row.job] = by_job.get(row.job, Counter()) + _made_up(
+            row, choosing[row.characteristic], leaves, unit, known
         )
     return list(by_job.values())
 
 
 def _made_up(
-    row: dict[str, Any],
+    row: stored.PackFitted,
     choosing: Choosing,
     leaves: tuple[Leaf, ...],
     unit: str,
     known: dict[tuple[float, str], Counter[float]],
 ) -> Counter[float]:
-    thickness = round(row["pack"] * float(units.factor(row["unit"], unit)), 3)
-    key = (thickness, row["characteristic"])
+    thickness = round(row.pack * float(units.factor(row.unit, unit)), 3)
+    key = (thickness, row.characteristic)
     if key not in known:
-        tolerance = (choosing.tolerance or 0.5) * float(units.factor(row["unit"], unit))
+        tolerance = (choosing.tolerance or 0.5) * float(units.factor(row.unit, unit))
         choice = choose_pack(leaves, Want(max(0.0, thickness), tolerance, *choosing.leaves))
         pack = choice.suggested
         known[key] = Counter(p.leaf.size for p in pack.leaves) if pack else Counter()

@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import Any
 
 from qclog.bench import mesh, torque
+from qclog.domain import stored
 from qclog.domain.quantities import units
 from qclog.domain.sheets.casetypes import Sheet
 from qclog.domain.sheets.sums import AnySum, SideShimSum, TorqueSum
@@ -47,15 +48,15 @@ def wheel_moves(log: Log, sheet: Sheet, one: SideShimSum) -> list[tuple[float, f
     """
     codes = [one.wheel_side, one.far_side, one.backlash]
     with log.reading() as use:
-        rows = use.rows("attempts_of_type", case_type=sheet.code, codes=codes)
+        rows = use.rows("attempts_of_type", stored.AttemptOfType, case_type=sheet.code, codes=codes)
     by_code = {c.code: c for c in sheet.characteristics}
     factors = {c: float(units.factor(by_code[c].unit, by_code[one.wheel_side].unit)) for c in codes}
     fits: dict[tuple[str, str], dict[int, dict[str, list[float]]]] = {}
     for row in rows:
-        number = as_number(row["low"], row["high"])
+        number = as_number(row.low, row.high)
         if number is not None:
-            fit = fits.setdefault((row["job"], row["stage"]), {}).setdefault(row["attempt"], {})
-            fit.setdefault(row["characteristic"], []).append(number * factors[row["characteristic"]])
+            fit = fits.setdefault((row.job, row.stage), {}).setdefault(row.attempt, {})
+            fit.setdefault(row.characteristic, []).append(number * factors[row.characteristic])
     pairs = []
     for attempts in fits.values():
         for before, after in pairwise(_states(attempts, codes)):

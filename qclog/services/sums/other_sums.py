@@ -129,8 +129,8 @@ def faces(readings: JobReadings) -> list[tuple[Characteristic, str, FaceReading]
             continue
         for stage in c.stages:
             rows = readings.rows(c.code, stage)
-            whole = all(r["kind"] in ("point", "bracket") for r in rows)
-            if [r["position"] for r in rows] == list(c.positions) and whole:
+            whole = all(r.kind in ("point", "bracket") for r in rows)
+            if [r.position for r in rows] == list(c.positions) and whole:
                 found.append((c, stage, _face(c, stage, readings, turning=isinstance(one, SideShimSum))))
     return found
 
@@ -138,7 +138,8 @@ def faces(readings: JobReadings) -> list[tuple[Characteristic, str, FaceReading]
 def _face(c: Characteristic, stage: str, readings: JobReadings, *, turning: bool) -> FaceReading:
     values = [s.value for s in readings.sources(c.code, stage, c.unit)]
     thou = float(units.factor("thou", c.unit))
-    widths = [r["high"] - r["low"] for r in readings.rows(c.code, stage)]
+    ends = [(r.low, r.high) for r in readings.rows(c.code, stage)]
+    widths = [high - low for low, high in ends if low is not None and high is not None]
     step = max(c.step or 0.0, *widths)
     sigma = (GAUGE_TERMS[c.gauge_kind or "other"].own or FEEL_THOU) * thou
     return read_face(values, c.positions, sigma=sigma, step=step, unit=c.unit, turning=turning)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 from qclog.bench.answer import Answer
 from qclog.bench.estimate import Estimate, Source, mean_of_sources
 from qclog.bench.packs import Want
+from qclog.domain import stored
 from qclog.domain.jobs import STAGES
 from qclog.domain.quantities import units
 from qclog.domain.sheets.casetypes import Characteristic, condition_of_parts
@@ -55,21 +55,21 @@ class JobReadings:
     def __init__(self, story: Story) -> None:
         self.story = story
         self.by_code = {c.code: c for c in story.sheet.characteristics}
-        self._rows: dict[tuple[str, str], list[dict[str, Any]]] = {}
+        self._rows: dict[tuple[str, str], list[stored.JobReading]] = {}
         for told in story.readings:
-            if told.row["counts"]:
-                self._rows.setdefault((told.row["characteristic"], told.row["stage"]), []).append(told.row)
+            if told.row.counts:
+                self._rows.setdefault((told.row.characteristic, told.row.stage), []).append(told.row)
         self._derived = {(d.characteristic.code, d.stage): d for d in story.derived if d.value is not None}
 
     def unit(self, code: str) -> str:
         """The unit of a characteristic."""
         return self.by_code[code].unit
 
-    def rows(self, code: str, stage: str) -> list[dict[str, Any]]:
+    def rows(self, code: str, stage: str) -> list[stored.JobReading]:
         """The readings that count at one stage, in the order of the sheet's positions."""
         order = self.by_code[code].positions
         found = self._rows.get((code, stage), [])
-        return sorted(found, key=lambda r: order.index(r["position"]) if r["position"] in order else -1)
+        return sorted(found, key=lambda r: order.index(r.position) if r.position in order else -1)
 
     def complete(self, code: str, stage: str) -> bool:
         """Whether every position has a reading (or a reason why not), and at least one a value."""
@@ -77,8 +77,8 @@ class JobReadings:
         if c.derived:
             return (code, stage) in self._derived
         rows = self.rows(code, stage)
-        has_value = any(r["low"] is not None or r["high"] is not None for r in rows)
-        return has_value and {r["position"] for r in rows} >= set(c.positions or ("",))
+        has_value = any(r.low is not None or r.high is not None for r in rows)
+        return has_value and {r.position for r in rows} >= set(c.positions or ("",))
 
     def last_stage(self, *codes: str, stages: Sequence[str] = ("final", "trial", "as_found")) -> str | None:
         """The latest stage at which all of them are complete."""
@@ -98,7 +98,7 @@ class JobReadings:
         factor = float(units.factor(c.unit, unit))
         found = []
         for row in self.rows(code, stage):
-            if row["low"] is None and row["high"] is None:
+            if row.low is None and row.high is None:
                 continue
             source = source_of_row(row, c)
             if source is not None:
@@ -119,25 +119,25 @@ class JobReadings:
 
     def is_open(self, code: str, stage: str) -> bool:
         """Whether no leaf entered somewhere, or nothing at all was read as 0."""
-        return any(r["kind"] == "below" or r["high"] == 0 for r in self.rows(code, stage))
+        return any(r.kind == "below" or r.high == 0 for r in self.rows(code, stage))
 
     def above(self, code: str, stage: str) -> bool:
         """Whether the largest leaf entered somewhere, so that the gap is larger than could be read."""
-        return any(r["kind"] == "above" for r in self.rows(code, stage))
+        return any(r.kind == "above" for r in self.rows(code, stage))
 
     def words(self, code: str, stage: str) -> str | None:
         """What was said of a characteristic in words."""
-        return next((r["word"] for r in self.rows(code, stage) if r["word"]), None)
+        return next((r.word for r in self.rows(code, stage) if r.word), None)
 
     def conditions(self, code: str, stage: str) -> set[str]:
         """Every condition recorded with its readings."""
-        return {word for r in self.rows(code, stage) for word in (r["conditions"] or "").split()}
+        return {word for r in self.rows(code, stage) for word in (r.conditions or "").split()}
 
     def reused(self, c: Characteristic) -> bool:
         """Whether the parts it depends on were fitted re-used."""
-        parts = [(p["part"], p["condition"]) for p in self.story.parts]
+        parts = [(p.part, p.condition) for p in self.story.parts]
         return condition_of_parts(c, parts) == "reused"
 
     def reused_known(self, c: Characteristic) -> bool:
         """Whether the job's parts say whether they are new or re-used."""
-        return any(p["part"] in c.parts and p["condition"] for p in self.story.parts)
+        return any(p.part in c.parts and p.condition for p in self.story.parts)

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import polars as pl
 
+from qclog.domain import stored
 from qclog.domain.findings import Finding
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.places import Place
@@ -65,7 +65,7 @@ def weigh(
     findings : those that stand and touch the job. going : how readings of its case type go with comebacks.
     """
     back = _last_back(story)
-    ours = None if back is None else back["attributable"] or "open"
+    ours = None if back is None else back.attributable or "open"
     outside = outside_at_dispatch(story)
     told = {code for f in findings for code in f.characteristics}
     points = [_recorded(back, story)] if back is not None else []
@@ -96,8 +96,8 @@ def outside_at_dispatch(story: Story) -> tuple[Outside, ...]:
     found = []
     for t in story.readings:
         row, c = t.row, t.characteristic
-        if row["counts"] and row["stage"] == "final" and c is not None and (t.verdict.out or t.verdict.result == CLOSE):
-            place = place_text(Place(story.job["job"], c.code, row["stage"], row["position"]), c)
+        if row.counts and row.stage == "final" and c is not None and (t.verdict.out or t.verdict.result == CLOSE):
+            place = place_text(Place(story.job.job, c.code, row.stage, row.position), c)
             said = f"{place}: {reading_text(row)}, {verdict_text(t.verdict, c)}"
             found.append(Outside(c.code, f"{said} (limits that day {asked_text(c, t.verdict)})", t.verdict.out))
     for d in story.derived:
@@ -108,20 +108,20 @@ def outside_at_dispatch(story: Story) -> tuple[Outside, ...]:
     return tuple(found)
 
 
-def _last_back(story: Story) -> dict[str, Any] | None:
+def _last_back(story: Story) -> stored.JobComeback | None:
     return story.comebacks[-1] if story.comebacks else None
 
 
-def _recorded(back: dict[str, Any], story: Story) -> Point:
+def _recorded(back: stored.JobComeback, story: Story) -> Point:
     """What people wrote down when it was opened."""
     said = "no finding was written down"
-    if back["finding"]:
-        said = f"“{back['finding']}” was written down when it was opened"
-    about = f"the complaint: {back['complaint'] or 'none noted'}"
-    if back["attributable"] == "no":
-        left = f"; it left with this outstanding: {story.job['outstanding']}" if story.job["outstanding"] else ""
+    if back.finding:
+        said = f"“{back.finding}” was written down when it was opened"
+    about = f"the complaint: {back.complaint or 'none noted'}"
+    if back.attributable == "no":
+        left = f"; it left with this outstanding: {story.job.outstanding}" if story.job.outstanding else ""
         return Point(NOT_OURS, about, f"{said}, and recorded as not ours{left}", "keep the parts and photographs")
-    if back["attributable"] == "yes":
+    if back.attributable == "yes":
         return Point(
             OPEN,
             about,
@@ -174,8 +174,8 @@ def _of_finding(
 
 def _of_outside(one: Outside, ours: str | None, story: Story, clear: Mapping[str, str]) -> Point:
     leave = "no concession is recorded"
-    if story.job["concession"]:
-        leave = f"released on concession: {story.job['concession']}"
+    if story.job.concession:
+        leave = f"released on concession: {story.job.concession}"
     if one.code in clear and ours == "yes":
         reason = f"it left outside a limit, and this reading goes with comebacks of its case type: {clear[one.code]}"
         return Point(CONTRIBUTING, one.text, f"{reason}; {leave}", "measure the same as received")
@@ -215,9 +215,9 @@ def _of_gaps(story: Story) -> list[Point]:
     """What the log can't say."""
     points = []
     job = story.job
-    if job["outstanding"] and not any(b["attributable"] == "no" for b in story.comebacks):
+    if job.outstanding and not any(b.attributable == "no" for b in story.comebacks):
         points.append(
-            Point(OPEN, f"it left with this outstanding: {job['outstanding']}", "the log does not say that it was done",
+            Point(OPEN, f"it left with this outstanding: {job.outstanding}", "the log does not say that it was done",
                   "ask who fitted it, and when")
         )  # fmt: skip
     missing = dict.fromkeys(w.characteristic.name for w in story.missing if w.place.stage == "final")
@@ -225,9 +225,9 @@ def _of_gaps(story: Story) -> list[Point]:
         names = ", ".join(missing)
         reason = "it was not read before it left, so the log can't say whether it was right"
         points.append(Point(OPEN, f"no final reading of {names}", reason, "measure the part if it is still there"))
-    again = [t for t in story.readings if t.row["struck_why"] or t.row["replaced"]]
+    again = [t for t in story.readings if t.row.struck_why or t.row.replaced]
     if again:
-        stages = ", ".join(dict.fromkeys(STAGE_WORDS[t.row["stage"]] for t in again))
+        stages = ", ".join(dict.fromkeys(STAGE_WORDS[t.row.stage] for t in again))
         about = f"{plural(len(again), 'reading')} corrected or struck out ({stages})"
         reason = "each correction names who and why, and what was read first is kept"
         points.append(Point(OPEN, about, reason, "ask whoever corrected it"))

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from datetime import date, datetime
-from typing import Any
 
+from qclog.domain import stored
 from qclog.domain.quantities import units
 from qclog.errors import UnitError
 
 
-def doubt_of(gauge: Mapping[str, Any], events: Iterable[Mapping[str, Any]], taken_at: datetime) -> datetime | None:
+def doubt_of(gauge: stored.Gauge, events: Iterable[stored.GaugeEvent], taken_at: datetime) -> datetime | None:
     """Since when a gauge had been dropped, withdrawn or found off, when a reading was taken with it; None for sound.
 
     `events` are the gauge's own, oldest first (rows of the query `gauge_checks`). A check that agrees with its
@@ -19,38 +19,43 @@ def doubt_of(gauge: Mapping[str, Any], events: Iterable[Mapping[str, Any]], take
     """
     since: datetime | None = None
     for event in events:
-        what, sound = event["event"], event["event"] == "check" and agrees(gauge, event)
-        if event["checked_at"] > taken_at and what != "dropped":
+        what, sound = event.event, event.event == "check" and agrees(gauge, event)
+        if event.checked_at > taken_at and what != "dropped":
             return None if sound else since
-        if event["checked_at"] > taken_at:
+        if event.checked_at > taken_at:
             continue
         if sound or what in ("calibrated", "returned"):
             since = None
         elif what != "check" or _is_off(gauge, event):
-            since = since or event["checked_at"]
+            since = since or event.checked_at
     return since
 
 
-def overdue_since(gauge: Mapping[str, Any], events: Iterable[Mapping[str, Any]], taken_at: datetime) -> date | None:
+def overdue_since(gauge: stored.Gauge, events: Iterable[stored.GaugeEvent], taken_at: datetime) -> date | None:
     """The day its calibration was due, if a reading was taken with it after that day and before it was calibrated."""
-    due: date | None = gauge["calibration_due"]
+    due: date | None = gauge.calibration_due
     if due is None or taken_at.date() <= due:
         return None
-    done = (e["checked_at"] for e in events if e["event"] == "calibrated")
+    done = (e.checked_at for e in events if e.event == "calibrated")
     return None if any(due < moment.date() and moment <= taken_at for moment in done) else due
 
 
-def _is_off(gauge: Mapping[str, Any], event: Mapping[str, Any]) -> bool:
-    return event["reference"] is not None and event["reading"] is not None and not agrees(gauge, event)
+def _is_off(gauge: stored.Gauge, event: stored.GaugeEvent) -> bool:
+    return event.reference is not None and event.reading is not None and not agrees(gauge, event)
 
 
-def agrees(gauge: Mapping[str, Any], event: Mapping[str, Any]) -> bool:
+def agrees(gauge: stored.Gauge, event: stored.GaugeEvent) -> bool:
     """Whether a check read its reference within one step of the gauge."""
-    if event["reference"] is None or event["reading"] is None:
+    if event.reference is None or event.reading is None:
         return False
-    off = abs(event["reading"] - event["reference"])
+    off = abs(event.reading - event.reference)
     try:
-        factor = float(units.factor(event["unit"] or gauge["unit"], gauge["unit"]))
+        factor = float(units.factor(event.unit or gauge.unit, gauge.unit))
     except UnitError:
         return False
-    return bool(off * factor <= gauge["step"] * (1 + 1e-9))
+    return bool(off * factor <= gauge.step * (1 + 1e-9))
+
+
+def off_by(check: stored.GaugeEvent) -> float | None:
+    """Reading less reference, in the unit of the check; None where it was no comparison."""
+    return None if check.reading is None or check.reference is None else check.reading - check.reference

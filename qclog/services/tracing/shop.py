@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
+from qclog.domain import stored
 from qclog.domain.moments import show_moment
 from qclog.services.jobs.whereabouts import jobs_out
 from qclog.services.keeping import sheets
@@ -25,21 +26,21 @@ class Shop:
     parts: pl.DataFrame
     comebacks: pl.DataFrame
     readings: pl.DataFrame
-    checks: tuple[dict[str, Any], ...]
-    gauges: dict[str, dict[str, Any]]
+    checks: tuple[stored.GaugeEvent, ...]
+    gauges: dict[str, stored.Gauge]
     zone: ZoneInfo
 
     @cached_property
-    def by_job(self) -> dict[str, dict[str, Any]]:
+    def by_job(self) -> dict[str, stored.Job]:
         """The row of each job."""
-        return {row["job"]: row for row in self.jobs.iter_rows(named=True)}
+        return {row.job: row for row in map(stored.Job._make, self.jobs.iter_rows())}
 
     @cached_property
-    def backs(self) -> dict[str, list[dict[str, Any]]]:
+    def backs(self) -> dict[str, list[stored.Comeback]]:
         """The comebacks of each job, the oldest first."""
-        found: dict[str, list[dict[str, Any]]] = {}
-        for row in self.comebacks.sort("returned").iter_rows(named=True):
-            found.setdefault(row["job"], []).append(row)
+        found: dict[str, list[stored.Comeback]] = {}
+        for row in map(stored.Comeback._make, self.comebacks.sort("returned").iter_rows()):
+            found.setdefault(row.job, []).append(row)
         return found
 
     @cached_property
@@ -54,12 +55,12 @@ class Shop:
         """One row per reading that counts and was taken with a gauge in doubt: job, gauge, taken_at, since."""
         pieces = []
         for gauge, row in self.gauges.items():
-            events = [c for c in self.checks if c["gauge"] == gauge]
-            if not any(e["event"] != "check" or e["reading"] is not None for e in events):
+            events = [c for c in self.checks if c.gauge == gauge]
+            if not any(e.event != "check" or e.reading is not None for e in events):
                 continue
             mine = self.readings.filter(pl.col("gauge") == gauge).select("job", "gauge", "taken_at")
             # Between two events the answer is the same, so it is asked once for each such stretch.
-            edges = pl.Series(sorted({e["checked_at"] for e in events}), dtype=pl.Datetime("us"))
+            edges = pl.Series(sorted({e.checked_at for e in events}), dtype=pl.Datetime("us"))
             stretch = edges.search_sorted(mine["taken_at"], side="right").to_list() if len(mine) else []
             answers = {n: doubt_of(row, events, mine["taken_at"][first]) for n, first in _firsts(stretch)}
             since = [answers[n] for n in stretch]
@@ -72,20 +73,20 @@ class Shop:
         mine = self.parts.filter(pl.col("job") == job)["lot"].drop_nulls()
         return [str(lot) for lot in mine.unique(maintain_order=True)]
 
-    def visits_of(self, job: str) -> list[dict[str, Any]]:
+    def visits_of(self, job: str) -> list[stored.Job]:
         """Every job of the same case, in time order; only itself where no serial is known."""
         row = self.by_job[job]
-        if not row["case_serial"]:
+        if not row.case_serial:
             return [row]
-        return self._cases[row["case_type"], row["case_serial"]]
+        return self._cases[row.case_type, row.case_serial]
 
     @cached_property
-    def _cases(self) -> dict[tuple[str, str], list[dict[str, Any]]]:
+    def _cases(self) -> dict[tuple[str, str], list[stored.Job]]:
         """The visits of each case that has a serial, in time order."""
-        found: dict[tuple[str, str], list[dict[str, Any]]] = {}
-        for row in self.jobs.sort("opened", "job").iter_rows(named=True):
-            if row["case_serial"]:
-                found.setdefault((row["case_type"], row["case_serial"]), []).append(row)
+        found: dict[tuple[str, str], list[stored.Job]] = {}
+        for row in sorted(self.by_job.values(), key=lambda row: (row.opened, row.job)):
+            if row.case_serial:
+                found.setdefault((row.case_type, row.case_serial), []).append(row)
         return found
 
     def day(self, moment: datetime | None) -> str:
@@ -95,14 +96,14 @@ class Shop:
     def where_now(self, job: str) -> str:
         """Where a unit is now, in words: in the shop, left, came back, here again as another job."""
         row = self.by_job[job]
-        said = [f"left {self.day(row['dispatched'])}"] if row["dispatched"] else ["in the shop"]
-        said = [f"came back {self.day(b['returned'])}" for b in self.backs.get(job, [])[-1:]] or said
-        later = [v for v in self.visits_of(job) if v["opened"] > row["opened"]]
+        said = [f"left {self.day(row.dispatched)}"] if row.dispatched else ["in the shop"]
+        said = [f"came back {self.day(b.returned)}" for b in self.backs.get(job, [])[-1:]] or said
+        later = [v for v in self.visits_of(job) if v.opened > row.opened]
         if later:
             last = later[-1]
-            again = f"left again {self.day(last['dispatched'])}" if last["dispatched"] else "in the shop again"
-            said.append(f"{again} as job {last['job']}")
-            said += [f"came back {self.day(b['returned'])}" for b in self.backs.get(last["job"], [])[-1:]]
+            again = f"left again {self.day(last.dispatched)}" if last.dispatched else "in the shop again"
+            said.append(f"{again} as job {last.job}")
+            said += [f"came back {self.day(b.returned)}" for b in self.backs.get(last.job, [])[-1:]]
         return ", ".join(said)
 
     def is_here(self, job: str) -> bool:
@@ -131,7 +132,7 @@ def read_shop(log: Log) -> Shop:
             parts=use.frame("parts_all"),
             comebacks=use.frame("comebacks_all"),
             readings=use.frame("readings_for_watch"),
-            checks=tuple(use.rows("gauge_checks")),
-            gauges={row["gauge"]: row for row in use.rows("gauges")},
+            checks=tuple(use.rows("gauge_checks", stored.GaugeEvent)),
+            gauges={row.gauge: row for row in use.rows("gauges", stored.Gauge)},
             zone=sheets.timezone_of(use),
         )

@@ -100,8 +100,8 @@ def links_of(shop: Shop, job: str, gauges: Sequence[GaugeDay], watched: Watched)
     findings = [finding_link(shop, f) for f in watched.standing if touches(shop, f, job)]
     links = [link for link in findings if link.shifts]
     links += [_doubt_link(shop, g) for g in gauges if g.state == DOUBT]
-    if row["machining_batch"]:
-        links.append(link_of(shop, "machining_batch", row["machining_batch"]))
+    if row.machining_batch:
+        links.append(link_of(shop, "machining_batch", row.machining_batch))
     links += _sub_assemblies(shop, job)
     lots = [link_of(shop, "lot", lot) for lot in shop.lots_of(job)]
     links += sorted(lots, key=lambda link: len(link.jobs))
@@ -138,7 +138,7 @@ def touches(shop: Shop, finding: Finding, job: str) -> bool:
     if finding.identifier == "lot":
         return finding.level in shop.lots_of(job)
     if finding.identifier in ("machining_batch", "case_serial"):
-        return bool(finding.level == row[finding.identifier])
+        return bool(finding.level == getattr(row, finding.identifier))
     return False
 
 
@@ -163,7 +163,7 @@ def _sub_assemblies(shop: Shop, job: str) -> list[Link]:
 
 
 def _in_order(shop: Shop, jobs: Iterable[str]) -> tuple[str, ...]:
-    return tuple(sorted(set(jobs), key=lambda job: (shop.by_job[job]["opened"], job)))
+    return tuple(sorted(set(jobs), key=lambda job: (shop.by_job[job].opened, job)))
 
 
 def recall_list(shop: Shop, links: Sequence[Link], *, own: Collection[str] = ()) -> tuple[Recalled, ...]:
@@ -182,15 +182,15 @@ def _recalled(shop: Shop, job: str, shares: str) -> Recalled:
     back = shop.backs.get(job)
     return Recalled(
         job=job,
-        case_type=row["case_type"],
-        serial=row["case_serial"] or "",
-        customer_ref=row["customer_ref"] or "",
+        case_type=row.case_type,
+        serial=row.case_serial or "",
+        customer_ref=row.customer_ref or "",
         shares=shares,
-        opened=shop.day(row["opened"]),
-        left=shop.day(row["dispatched"]),
+        opened=shop.day(row.opened),
+        left=shop.day(row.dispatched),
         where_now=shop.where_now(job),
-        complaint="; ".join(b["complaint"] for b in back if b["complaint"]) if back else "",
-        outstanding=row["outstanding"] or "",
+        complaint="; ".join(b.complaint for b in back if b.complaint) if back else "",
+        outstanding=row.outstanding or "",
     )
 
 

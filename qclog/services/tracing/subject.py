@@ -99,7 +99,7 @@ _UNITS = ("job", "case_serial", "customer_ref")
 def _main(shop: Shop, jobs: tuple[str, ...]) -> str:
     """The visit a question is most likely about: the last that came back, else the last that left, else the last."""
     back = [job for job in jobs if job in shop.backs]
-    left = [job for job in jobs if shop.by_job[job]["dispatched"] is not None]
+    left = [job for job in jobs if shop.by_job[job].dispatched is not None]
     return (back or left or list(jobs))[-1]
 
 

@@ -48,7 +48,7 @@ class UnitTrace:
     @property
     def job(self) -> str:
         """Its number."""
-        return str(self.story.job["job"])
+        return str(self.story.job.job)
 
     @cached_property
     def placed(self) -> tuple[Placed, ...]:
@@ -73,8 +73,8 @@ class UnitTrace:
     @cached_property
     def changes(self) -> tuple[Change, ...]:
         """As received against as built."""
-        later = [v for v in self.story.visits if v["opened"] > self.story.job["opened"]]
-        return compare_as_received(self.every, self.job, later[0]["job"] if later else None)
+        later = [v for v in self.story.visits if v.opened > self.story.job.opened]
+        return compare_as_received(self.every, self.job, later[0].job if later else None)
 
     @cached_property
     def going(self) -> tuple[Going, ...]:
@@ -137,12 +137,12 @@ class Trace:
     @cached_property
     def own(self) -> frozenset[str]:
         """Every visit of the unit itself; none for a lot, a batch or a gauge."""
-        return frozenset() if self.unit is None else frozenset(v["job"] for v in self.shop.visits_of(self.unit.job))
+        return frozenset() if self.unit is None else frozenset(v.job for v in self.shop.visits_of(self.unit.job))
 
     @cached_property
     def case_types(self) -> tuple[str, ...]:
         """The case types it is about."""
-        return tuple(sorted({self.shop.by_job[job]["case_type"] for job in self.subject.jobs}))
+        return tuple(sorted({self.shop.by_job[job].case_type for job in self.subject.jobs}))
 
     @cached_property
     def out(self) -> pl.DataFrame:
@@ -182,7 +182,7 @@ class Trace:
 
     def compare(self, link: Link) -> str:
         """Whether the units that share something come back more often than others of their case types, in words."""
-        types = {self.shop.by_job[job]["case_type"] for job in link.jobs}
+        types = {self.shop.by_job[job].case_type for job in link.jobs}
         kin = self.out.filter(pl.col("case_type").is_in(sorted(types)))
         return comparison_text(comeback_risk.compare(kin, link.jobs))
 
@@ -209,5 +209,5 @@ def trace(
 
 def _jobs_inside(story: Story) -> list[str]:
     """The jobs of the sub-assemblies that were built into a job's unit."""
-    own = story.job["job"]
-    return list(dict.fromkeys(p["sub_assembly"] for p in story.parts if p["sub_assembly"] not in (None, own)))
+    own = story.job.job
+    return list(dict.fromkeys(p.sub_assembly for p in story.parts if p.sub_assembly not in (None, own)))

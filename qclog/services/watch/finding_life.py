@@ -8,6 +8,7 @@ from datetime import datetime
 from functools import cache
 from typing import TYPE_CHECKING
 
+from qclog.domain import stored
 from qclog.domain.findings import STATES, Finding, Note
 from qclog.domain.moments import now
 from qclog.domain.rights import Act
@@ -92,7 +93,7 @@ def read_watch(log: Log) -> Callable[[], Watched]:
         from qclog.services.watch import watching
 
         read = watching.read_for_watch(use)
-        opened = {row["job"]: row["opened"] for row in use.rows("jobs_all")}
+        opened = {row.job: row.opened for row in use.rows("jobs_all", stored.Job)}
 
     def work_out() -> Watched:
         from qclog.watch.findings import find

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from qclog import version
+from qclog.domain import stored
 from qclog.domain.findings import Finding
 from qclog.domain.moments import now
 from qclog.store.log import Log, Use
@@ -42,8 +43,8 @@ def key_of(log: Log, use: Use) -> str:
     """What the findings of an open log follow from, as one text: the last digest, the sheets in force, the file's size
     and time (for changes made past qclog), and this qclog.
     """
-    states = use.rows("state_for_findings", now=now())
-    state = list(states[0].values()) if states else []
+    states = use.rows("state_for_findings", stored.StateForFindings, now=now())
+    state = list(states[0]) if states else []
     file = log.path.stat()
     said = json.dumps([version.__version__, _code(), str(log.path.resolve()), state, file.st_size, file.st_mtime_ns])
     return hashlib.sha256(said.encode()).hexdigest()

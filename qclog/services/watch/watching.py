@@ -9,6 +9,7 @@ from typing import Any
 
 import polars as pl
 
+from qclog.domain import stored
 from qclog.domain.findings import Change, Finding
 from qclog.domain.sheets.casetypes import Characteristic, Sheet
 from qclog.measures.columns import GROUPED, over_places, work_out_rows
@@ -47,7 +48,7 @@ class Read:
     jobs: pl.DataFrame
     parts: pl.DataFrame
     checks: pl.DataFrame
-    gauges: list[dict[str, Any]]
+    gauges: list[stored.Gauge]
     changes: tuple[Change, ...]
 
 
@@ -59,7 +60,7 @@ def read_for_watch(use: Use) -> Read:
         jobs=use.frame("jobs_all"),
         parts=use.frame("parts_all"),
         checks=use.frame("gauge_checks"),
-        gauges=use.rows("gauges"),
+        gauges=use.rows("gauges", stored.Gauge),
         changes=changes_in(use),
     )
 
@@ -165,9 +166,9 @@ def _gauges(
     return pl.concat([here.select(columns), elsewhere.select(columns)]).unique(maintain_order=True)
 
 
-def _ticks(readings: pl.DataFrame, gauges: list[dict[str, Any]]) -> pl.DataFrame:
+def _ticks(readings: pl.DataFrame, gauges: list[stored.Gauge]) -> pl.DataFrame:
     """Single readings in whole steps of a feeler that has odd and even leaves: which of the two it was."""
-    mixed = {g["gauge"]: g["step"] for g in gauges if g["kind"] == "feeler" and _has_both(g["leaves"], g["step"])}
+    mixed = {g.gauge: g.step for g in gauges if g.kind == "feeler" and _has_both(g.leaves, g.step)}
     mine = readings.filter(pl.col("gauge").is_in(list(mixed)) & pl.col("low").is_not_null())
     step = pl.col("gauge").replace_strict(mixed, default=None, return_dtype=pl.Float64)
     mine = mine.with_columns(tick=(pl.col("low") / step).round(6)).filter(pl.col("tick") == pl.col("tick").round())

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from qclog.domain import stored
 from qclog.errors import FolderError
 from qclog.services.exchange.export_folder import export_folder
 from qclog.services.exchange.import_folder import import_folder
@@ -39,27 +40,27 @@ def test_a_folder_comes_in_whole(tmp_path: Path, folder: Path) -> None:
     log = bring_in(tmp_path, folder)
     assert verify(log).sound
     story = jobs.tell(log, "J-1")
-    assert (story.job["case_serial"], story.job["rebuild"]) == ("S-9", 1)
-    assert [v["job"] for v in story.visits] == ["J-1", "J-3"]
-    assert [(r.row["low"], r.row["counts"]) for r in story.readings] == [
+    assert (story.job.case_serial, story.job.rebuild) == ("S-9", 1)
+    assert [v.job for v in story.visits] == ["J-1", "J-3"]
+    assert [(r.row.low, r.row.counts) for r in story.readings] == [
         (40, True), (19, True), (61, False), (16, True),
     ]  # fmt: skip
-    assert story.comebacks[0]["hours"] == 120
+    assert story.comebacks[0].hours == 120
     (torque,) = jobs.tell(log, "J-2").readings
-    assert torque.row["low"] == pytest.approx(1.4 / 0.1129848290276167)  # 1 lbf·in in N·m, from exact definitions
-    assert torque.row["taken_at"].isoformat() == "2026-01-06T09:02:30"
+    assert torque.row.low == pytest.approx(1.4 / 0.1129848290276167)  # 1 lbf·in in N·m, from exact definitions
+    assert torque.row.taken_at.isoformat() == "2026-01-06T09:02:30"
     assert torque.verdict.limit_set == "reused"
 
 
 def test_the_second_time_adds_nothing_and_says_so(tmp_path: Path, folder: Path) -> None:
     log = bring_in(tmp_path, folder)
     with log.reading() as use:
-        before = use.rows("revision")
+        before = use.rows("revision", stored.Revision)
     again = import_folder(log, folder, submission())
     assert again.nothing_new
     assert dict(again.already)["readings"] == 5
     with log.reading() as use:
-        assert use.rows("revision") == before
+        assert use.rows("revision", stored.Revision) == before
 
 
 def test_more_rows_later_add_only_themselves(tmp_path: Path, folder: Path) -> None:
@@ -70,7 +71,7 @@ def test_more_rows_later_add_only_themselves(tmp_path: Path, folder: Path) -> No
     done = import_folder(log, folder, submission())
     assert dict(done.added)["readings"] == 1
     assert dict(done.added)["jobs"] == 1
-    assert jobs.tell(log, "J-3").job["machining_batch"] == "M02"
+    assert jobs.tell(log, "J-3").job.machining_batch == "M02"
 
 
 def test_another_value_for_a_stored_reading_is_refused(tmp_path: Path, folder: Path) -> None:
@@ -181,8 +182,8 @@ def test_quoted_cells_and_line_ends_inside_them(tmp_path: Path, folder: Path) ->
     assert told.startswith("comebacks.csv:6 returned: 'soon'")
     replace(folder, "comebacks.csv", "J-2,soon,x\n", "")
     log = bring_in(tmp_path, folder)
-    assert jobs.tell(log, "J-1").comebacks[0]["complaint"] == "noisy, and\nhot"
-    assert jobs.tell(log, "J-2").comebacks[0]["complaint"] == 'said "bad"'
+    assert jobs.tell(log, "J-1").comebacks[0].complaint == "noisy, and\nhot"
+    assert jobs.tell(log, "J-2").comebacks[0].complaint == 'said "bad"'
 
 
 @pytest.mark.parametrize(
@@ -223,7 +224,7 @@ def test_a_reading_is_judged_by_the_version_in_force_when_it_was_taken(tmp_path:
         file.write("J-2,stand_off,final,12,1,22,,,Ash,2026-01-05T23:59,,,\n")
         file.write("J-2,stand_off,final,3,1,22,,,Ash,2026-01-06T00:00,,,\n")
     readings = jobs.tell(bring_in(tmp_path, folder), "J-2").readings
-    told = {r.row["position"]: (r.verdict.result, r.version) for r in readings if r.row["position"]}
+    told = {r.row.position: (r.verdict.result, r.version) for r in readings if r.row.position}
     assert told == {"12": ("high", "1"), "3": ("inside", "2")}
 
 
@@ -281,8 +282,8 @@ def test_a_line_end_inside_a_cell_leaves_empty_cells_empty(tmp_path: Path, folde
     )
     log = bring_in(tmp_path, folder)
     with log.reading() as use:
-        rows = [use.rows("job_by_id", job=job)[0] for job in ("J-1", "J-2", "J-3")]
-    assert [(r["case_serial"], r["customer_ref"], r["outstanding"]) for r in rows] == [
+        rows = [use.rows("job_by_id", stored.Job, job=job)[0] for job in ("J-1", "J-2", "J-3")]
+    assert [(r.case_serial, r.customer_ref, r.outstanding) for r in rows] == [
         ("S-9", None, "seal\nto fit"),
         ("S-10", None, None),
         (None, None, None),

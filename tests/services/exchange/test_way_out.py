@@ -14,7 +14,6 @@ import re
 import shutil
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import polars as pl
 import pytest
@@ -34,6 +33,7 @@ from qclog.services.exchange.import_folder import import_folder
 from qclog.services.exchange.parquet_copy import export_parquet, import_parquet
 from qclog.services.jobs import capture, jobs
 from qclog.services.jobs.capture import Circumstances
+from qclog.services.jobs.jobs import StoryReading
 from qclog.services.keeping import people, sheets
 from qclog.services.keeping.verifying import short_digest, verify
 from qclog.store import findings as life
@@ -87,8 +87,8 @@ def bytes_in(folder: Path) -> dict[str, bytes]:
     return {str(f.relative_to(folder)): f.read_bytes() for f in sorted(folder.rglob("*")) if f.is_file()}
 
 
-def told(reading: Any) -> tuple[Any, ...]:
-    return (reading.row["said"], reading.row["counts"], reading.row["note"])
+def told(reading: StoryReading) -> tuple[str, bool, str | None]:
+    return reading.row.said, reading.row.counts, reading.row.note
 
 
 def test_the_exchange_folder_out_in_and_out_again(full: Log, tmp_path: Path) -> None:
@@ -101,10 +101,8 @@ def test_the_exchange_folder_out_in_and_out_again(full: Log, tmp_path: Path) -> 
     assert import_folder(full, tmp_path / "two", submission()).nothing_new
     with full.reading() as a, again.reading() as b:
         for query in ("sheet_dates", "strikes_all", "changes", "finding_notes"):
-            drop = {"entry"}
-            assert [{k: v for k, v in r.items() if k not in drop} for r in a.rows(query)] == [
-                {k: v for k, v in r.items() if k not in drop} for r in b.rows(query)
-            ], query
+            one, two = (use.frame(query).drop("entry", strict=False) for use in (a, b))
+            assert one.equals(two), query
     here, there = jobs.tell(full, "J-1").readings, jobs.tell(again, "J-1").readings
     assert [told(r) for r in here] == [told(r) for r in there]
 

@@ -27,7 +27,7 @@ def test_a_bracket_inside_its_band(log: Log, submit: Submit) -> None:
     assert (taken.verdict.result, taken.attempt, taken.doubt) == ("inside", 1, None)
     assert taken.read_back == "nineteen goes, twenty does not"
     (row,) = jobs.tell(log, "J-1").readings
-    assert (row.row["said"], row.row["low"], row.row["high"], row.row["kind"]) == ("19/20", 19.0, 20.0, "bracket")
+    assert (row.row.said, row.row.low, row.row.high, row.row.kind) == ("19/20", 19.0, 20.0, "bracket")
 
 
 def test_an_unlikely_size_is_kept_as_said_and_asked_about(log: Log, submit: Submit) -> None:
@@ -36,13 +36,13 @@ def test_an_unlikely_size_is_kept_as_said_and_asked_about(log: Log, submit: Subm
     assert "0.41 mm" in [s.text for s in taken.doubt.suggestions]
     assert taken.verdict.result == "low"
     (told,) = jobs.tell(log, "J-1").readings
-    assert told.row["low"] == 0.41
+    assert told.row.low == 0.41
 
 
 def test_thou_inch_and_mm_are_one_reading(log: Log, submit: Submit) -> None:
     for text in ("16", "0.016 in", "0.4064 mm", "406.4 µm", "sixteen thou", "point oh one six inches"):
         capture.take(log, TWELVE, text, ASH, submit())
-    assert {r.row["low"] for r in jobs.tell(log, "J-1").readings} == {16.0}
+    assert {r.row.low for r in jobs.tell(log, "J-1").readings} == {16.0}
 
 
 @pytest.mark.parametrize(
@@ -88,9 +88,9 @@ def test_a_correction_keeps_the_original_with_who_and_why(log: Log, submit: Subm
     taken = capture.correct_last(log, "J-1", "19", "mistyped", Circumstances("Heron"), submit())
     assert taken.attempt == 2
     first, second = (r.row for r in jobs.tell(log, "J-1").readings)
-    assert (first["low"], first["replaced"], first["counts"]) == (61.0, True, False)
-    assert (second["low"], second["replaces"], second["reason"], second["counts"]) == (19.0, 1, "mistyped", True)
-    assert (second["technician"], second["gauge"]) == ("Heron", "FG-1")
+    assert (first.low, first.replaced, first.counts) == (61.0, True, False)
+    assert (second.low, second.replaces, second.reason, second.counts) == (19.0, 1, "mistyped", True)
+    assert (second.technician, second.gauge) == ("Heron", "FG-1")
     with pytest.raises(InputError, match="reason"):
         capture.correct_last(log, "J-1", "19", " ", ASH, submit())
 
@@ -101,7 +101,7 @@ def test_a_correction_keeps_the_gauge_and_conditions_unless_it_names_others(log:
     capture.correct(log, place, 1, "15", "mistyped", Circumstances("Heron"), submit())
     capture.correct(log, place, 2, "14", "read dry", Circumstances("Heron", conditions=("dry", "rotating")), submit())
     rows = [r.row for r in jobs.tell(log, "J-1").readings]
-    assert [(r["gauge"], r["conditions"], r["technician"]) for r in rows] == [
+    assert [(r.gauge, r.conditions, r.technician) for r in rows] == [
         ("FG-1", "oiled rotating", "Ash"), ("FG-1", "oiled rotating", "Heron"), ("FG-1", "dry rotating", "Heron"),
     ]  # fmt: skip
 
@@ -122,15 +122,15 @@ def test_two_people_correcting_one_reading_are_both_kept(log: Log, submit: Submi
     capture.correct(log, TWELVE, 1, "16", "mistyped", ASH, submit())
     capture.correct(log, TWELVE, 1, "17", "read again", Circumstances("Heron"), submit())
     rows = [r.row for r in jobs.tell(log, "J-1").readings]
-    assert [(r["low"], r["replaces"]) for r in rows] == [(61.0, None), (16.0, 1), (17.0, 1)]
-    assert [r["counts"] for r in rows] == [False, False, True]
+    assert [(r.low, r.replaces) for r in rows] == [(61.0, None), (16.0, 1), (17.0, 1)]
+    assert [r.counts for r in rows] == [False, False, True]
 
 
 def test_a_strike_out_stays_and_no_longer_counts(log: Log, submit: Submit) -> None:
     capture.take(log, TWELVE, "16", ASH, submit())
     capture.strike(log, TWELVE, 1, "swarf under the cover", "Ash", submit())
     (told,) = jobs.tell(log, "J-1").readings
-    assert (told.row["counts"], told.row["struck_why"], told.row["low"]) == (False, "swarf under the cover", 16.0)
+    assert (told.row.counts, told.row.struck_why, told.row.low) == (False, "swarf under the cover", 16.0)
     assert TWELVE in [w.place for w in jobs.tell(log, "J-1").missing]
     with pytest.raises(UnknownNameError, match="no attempt 5"):
         capture.strike(log, TWELVE, 5, "x", "Ash", submit())
@@ -141,10 +141,10 @@ def test_zero_blank_not_accessible_and_no_leaf_are_four_things(log: Log, submit:
         ("12", "3", "6"), ("0", "not accessible: pump in the way", "no leaf enters"), strict=True
     ):
         capture.take(log, replace(TWELVE, position=position), text, ASH, submit())
-    rows = {r.row["position"]: r.row for r in jobs.tell(log, "J-1").readings}
-    assert (rows["12"]["kind"], rows["12"]["low"]) == ("point", 0.0)
-    assert (rows["3"]["kind"], rows["3"]["low"], rows["3"]["high"]) == ("none", None, None)
-    assert (rows["6"]["kind"], rows["6"]["low"], rows["6"]["high"]) == ("below", None, 2.0)
+    rows = {r.row.position: r.row for r in jobs.tell(log, "J-1").readings}
+    assert (rows["12"].kind, rows["12"].low) == ("point", 0.0)
+    assert (rows["3"].kind, rows["3"].low, rows["3"].high) == ("none", None, None)
+    assert (rows["6"].kind, rows["6"].low, rows["6"].high) == ("below", None, 2.0)
     assert [w.place.position for w in jobs.tell(log, "J-1").wanted if not w.done and w.place.stage == "final"][:1] == [
         "9"
     ]

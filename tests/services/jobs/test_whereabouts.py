@@ -7,28 +7,25 @@ from datetime import datetime
 import pytest
 
 from qclog.cli import main
+from qclog.domain import stored
 from qclog.domain.jobs import Job
 from qclog.services.jobs import jobs
 from qclog.services.jobs.whereabouts import jobs_out, read_jobs_out
 from qclog.services.tracing.shop import read_shop
 from qclog.store.log import Log
+from tests import stored_rows
 from tests.conftest import submission
 
 
-def row(job: str, serial: str | None, opened: int, dispatched: int | None) -> dict[str, object]:
-    return {
-        "job": job,
-        "case_type": "MR-1",
-        "case_serial": serial,
-        "opened": datetime(2026, 1, opened),
-        "dispatched": None if dispatched is None else datetime(2026, 2, dispatched),
-    }
+def row(job: str, serial: str | None, opened: int, dispatched: int | None) -> stored.Job:
+    left = None if dispatched is None else datetime(2026, 2, dispatched)
+    return stored_rows.job(job, case_serial=serial, opened=datetime(2026, 1, opened), dispatched=left)
 
 
 def test_a_unit_that_is_here_again_as_another_job_is_not_out() -> None:
     rows = [row("J-1", "S-9", 1, 1), row("J-2", "S-9", 20, None), row("J-3", "S-8", 2, 2), row("J-4", None, 3, 3)]
     assert jobs_out(rows) == {"J-3", "J-4"}
-    rows[1]["dispatched"] = datetime(2026, 2, 20)
+    rows[1] = rows[1]._replace(dispatched=datetime(2026, 2, 20))
     assert jobs_out(rows) == {"J-1", "J-2", "J-3", "J-4"}
 
 

@@ -10,6 +10,7 @@ import pytest
 
 from qclog.bench.packs import Leaf, Picked, make_pack
 from qclog.cli import main
+from qclog.domain import stored
 from qclog.domain.findings import Change
 from qclog.domain.jobs import ROLES, Gauge, Job, Part, Person
 from qclog.domain.moments import now
@@ -146,7 +147,7 @@ def by(name: str) -> Submission:
 
 def entries(log: Log) -> int:
     with log.reading() as use:
-        return int(use.rows("revision")[0]["revision"])
+        return int(use.rows("revision", stored.Revision)[0].revision)
 
 
 def test_every_act_is_in_the_matrix() -> None:

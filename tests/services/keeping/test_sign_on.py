@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from qclog.cli import main
+from qclog.domain import stored
 from qclog.domain.jobs import Person
 from qclog.domain.moments import now
 from qclog.domain.places import Place
@@ -59,7 +60,7 @@ READING = (Place("J-1", "trial_pack", "trial"), "40", Circumstances("Ash"))
 
 def entries(log: Log) -> int:
     with log.reading() as use:
-        return int(use.rows("revision")[0]["revision"])
+        return int(use.rows("revision", stored.Revision)[0].revision)
 
 
 def test_a_technician_corrects_their_own_and_an_inspector_anyones(shop: Log) -> None:
@@ -79,7 +80,7 @@ def test_who_has_left_may_nothing_and_stays_in_what_they_did(shop: Log) -> None:
     signing_on.set_left(shop, "Ash", left=True, submission=by("Rook"))
     with pytest.raises(RightsError, match="Ash has left"):
         capture.take(shop, *READING, by("Ash"))
-    assert jobs.tell(shop, "J-1").readings[0].row["technician"] == "Ash"
+    assert jobs.tell(shop, "J-1").readings[0].row.technician == "Ash"
     signing_on.set_left(shop, "Ash", left=False, submission=by("Rook"))
     capture.take(shop, *READING, by("Ash"))
     assert verify(shop).sound
@@ -101,10 +102,10 @@ def test_a_pin_is_kept_as_a_slow_hash_only(shop: Log) -> None:
     signing_on.set_pin(shop, "Ash", PIN, by("Rook"))
     signing_on.sign_on(shop, "Ash", PIN, by("Ash"))
     with shop.reading() as use:
-        stored = use.rows("pin_of", person="Ash")[0]["pin"]
-    assert stored.startswith("$argon2id$v=19$m=65536,t=3,p=4$")  # RFC 9106 section 4, second recommended option
-    assert PIN not in stored.split("$")[-1]
-    assert "pin" not in people.list_people(shop)[0]
+        hashed = use.rows("pin_of", stored.Pin, person="Ash")[0].pin
+    assert hashed.startswith("$argon2id$v=19$m=65536,t=3,p=4$")  # RFC 9106 section 4, second recommended option
+    assert PIN not in hashed.split("$")[-1]
+    assert "pin" not in people.list_people(shop)[0]._fields
     assert {w.person: w.has_pin for w in signing_on.workers(shop)} == dict.fromkeys(
         ["Ash", "Birch", "Heron", "Rook", "Teal", "Wren"], False
     ) | {"Ash": True}
@@ -254,7 +255,7 @@ def test_a_try_to_sign_on_is_kept_with_its_time(shop: Log) -> None:
     with pytest.raises(SignOnError):
         signing_on.sign_on(shop, "Ash", "9999", by("Ash"))
     with shop.reading() as use:
-        (wrong,) = use.rows("pin_of", person="Ash")[0]["wrong"]
+        (wrong,) = use.rows("pin_of", stored.Pin, person="Ash")[0].wrong
     assert isinstance(wrong, datetime)
     assert before <= wrong <= now()
 

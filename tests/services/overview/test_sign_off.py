@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from datetime import date, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 import polars as pl
 import pytest
 
 from qclog import resources
 from qclog.cli import main
+from qclog.domain import stored
 from qclog.domain.jobs import Gauge
 from qclog.domain.moments import now
 from qclog.domain.places import Place
@@ -24,10 +24,11 @@ from qclog.services.tracing import comeback_risk
 from qclog.services.tracing.gauge_trust import doubt_of, overdue_since
 from qclog.services.watch import finding_life
 from qclog.store.log import Log
+from tests import stored_rows
 from tests.conftest import submission
 from tests.workshop_with_a_batch import START, add_units
 
-GAUGE = {"unit": "thou", "step": 0.5}
+GAUGE = stored_rows.gauge()
 
 
 @pytest.fixture
@@ -37,15 +38,9 @@ def shop(tmp_path: Path) -> Log:
     return log
 
 
-def event(day: int, what: str, reading: float | None = None) -> dict[str, Any]:
+def event(day: int, what: str, reading: float | None = None) -> stored.GaugeEvent:
     reference = None if reading is None else 20.0
-    return {
-        "event": what,
-        "checked_at": datetime(2026, 1, day),
-        "reference": reference,
-        "reading": reading,
-        "unit": None,
-    }
+    return stored_rows.gauge_event(what, datetime(2026, 1, day), reference=reference, reading=reading)
 
 
 @pytest.mark.parametrize(
@@ -66,15 +61,15 @@ def event(day: int, what: str, reading: float | None = None) -> dict[str, Any]:
         ([event(5, "check", None)], False),
     ],
 )
-def test_when_a_gauge_is_doubted(events: list[dict[str, Any]], doubted: bool) -> None:
+def test_when_a_gauge_is_doubted(events: list[stored.GaugeEvent], doubted: bool) -> None:
     """A reading of 10 January; common practice, no source: a check clears back to the last one, a repair does not."""
     assert (doubt_of(GAUGE, events, datetime(2026, 1, 10)) is not None) is doubted
 
 
 def test_a_check_in_another_unit_is_converted() -> None:
-    check = event(7, "check", 0.5) | {"reference": 0.508, "unit": "mm"}  # 0.008 mm is 0.31 thou
+    check = event(7, "check", 0.5)._replace(reference=0.508, unit="mm")  # 0.008 mm is 0.31 thou
     assert doubt_of(GAUGE, [event(5, "dropped"), check], datetime(2026, 1, 10)) is None
-    check = event(7, "check", 0.45) | {"reference": 0.508, "unit": "mm"}
+    check = event(7, "check", 0.45)._replace(reference=0.508, unit="mm")
     assert doubt_of(GAUGE, [event(5, "dropped"), check], datetime(2026, 1, 10)) is not None
 
 
@@ -133,8 +128,8 @@ def test_a_dropped_gauge_is_named_until_it_is_cleared(shop: Log) -> None:
     ],
 )
 def test_when_a_calibration_is_overdue(due: date | None, calibrated: datetime | None, overdue: bool) -> None:
-    events = [{"event": "calibrated", "checked_at": calibrated}] if calibrated else []
-    found = overdue_since({"calibration_due": due}, events, datetime(2026, 3, 10, 12))
+    events = [stored_rows.gauge_event("calibrated", calibrated)] if calibrated else []
+    found = overdue_since(stored_rows.gauge(calibration_due=due), events, datetime(2026, 3, 10, 12))
     assert found == (due if overdue else None)
 
 
@@ -205,7 +200,9 @@ def test_the_dropped_gauge_of_the_sample_workshop_touches_22_jobs(tmp_path: Path
     import_folder(log, resources.folder("sample_data"), submission(), timezone="Europe/London")
     watched = finding_life.watch(log)
     with log.reading() as use:
-        numbers = sorted({r["job"] for r in use.rows("readings_for_watch") if r["gauge"] == "DT-2"})
+        numbers = sorted(
+            {r["job"] for r in use.frame("readings_for_watch").iter_rows(named=True) if r["gauge"] == "DT-2"}
+        )
     assert len(numbers) > 22
     touched = [job for job in numbers if any("DT-2" in g for g in before_dispatch(log, job, watched).gauges)]
     assert len(touched) == 22

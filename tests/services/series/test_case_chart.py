@@ -156,6 +156,6 @@ def test_the_largest_of_four_lines_is_judged_and_charted(sample: Log) -> None:
     chart = chart_case(sample, "LR-2", "aft_face_flatness", stage="as_found", machined=True)
     row = next(r for r in chart.rows.iter_rows(named=True) if not r["open"])
     story = jobs.tell(sample, row["job"])
-    read = [t.row for t in story.readings if t.row["characteristic"] == "aft_face_flatness" and t.row["counts"]]
-    assert row["low"] == max(r["low"] for r in read if r["low"] is not None)
-    assert row["high"] == max(r["high"] for r in read)
+    read = [t.row for t in story.readings if t.row.characteristic == "aft_face_flatness" and t.row.counts]
+    assert row["low"] == max(r.low for r in read if r.low is not None)
+    assert row["high"] == max(r.high for r in read if r.high is not None)

@@ -320,10 +320,10 @@ def test_the_slope_of_torque_is_learned_from_the_sample(sample: Log) -> None:
 def test_every_job_of_the_sample_has_sums_that_stand(sample: Log) -> None:
     told = 0
     for row in jobs.list_jobs(sample)[::6]:
-        story = jobs.tell(sample, row["job"])
+        story = jobs.tell(sample, row.job)
         found = bench_sums.tell_sums(story)
         told += len(found)
-        assert all(one.problem is None for one in found), (row["job"], found)
+        assert all(one.problem is None for one in found), (row.job, found)
         bench_sums.tell_faces(story)
     assert told > 80
 

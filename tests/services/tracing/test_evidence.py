@@ -43,7 +43,7 @@ def the_lot(unit: UnitTrace) -> Finding:
 
 def weigh(unit: UnitTrace, finding: Finding, *, attributable: str | None = "yes") -> Point:
     """The point about the lot, had the comeback been recorded so."""
-    backs = tuple({**back, "attributable": attributable} for back in unit.story.comebacks)
+    backs = tuple(back._replace(attributable=attributable) for back in unit.story.comebacks)
     story = replace(unit.story, comebacks=backs)
     points = evidence.weigh(unit.shop, story, [finding], unit.gauges, unit.changes, unit.going)
     return next(p for p in points if p.about == finding.text)
