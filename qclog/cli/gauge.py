@@ -7,6 +7,8 @@ from datetime import date
 from typing import Any
 
 from qclog.cli import options
+from qclog.cli.options import any_of
+from qclog.domain.jobs import GAUGE_EVENTS, GAUGE_KINDS
 from qclog.errors import InputError
 
 
@@ -16,9 +18,7 @@ def add_to(commands: Any) -> None:
     actions = parser.add_subparsers(title="actions", metavar="ACTION", required=True)
     add = actions.add_parser("add", help="add a gauge")
     add.add_argument("name")
-    add.add_argument(
-        "--kind", required=True, help="feeler, dial, depth_mic, micrometer, bore, torque, balance or other"
-    )
+    add.add_argument("--kind", required=True, help=any_of(GAUGE_KINDS))
     add.add_argument("--unit", required=True)
     add.add_argument("--step", required=True, type=float, help="the finest difference it shows, in its unit")
     add.add_argument("--leaves", default="", help="sizes of a feeler's leaves: '1 2 3 4'")
@@ -31,7 +31,7 @@ def add_to(commands: Any) -> None:
     listing.set_defaults(run=list_all)
     record = actions.add_parser("record", help="record a check, drop, withdrawal, return or calibration")
     record.add_argument("name")
-    record.add_argument("event", help="check, dropped, withdrawn, returned or calibrated")
+    record.add_argument("event", help=any_of(GAUGE_EVENTS))
     record.add_argument("--reference", type=float, help="what the check piece is")
     record.add_argument("--reading", type=float, help="what the gauge read on it")
     record.add_argument("--unit")

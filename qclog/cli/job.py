@@ -6,18 +6,11 @@ import argparse
 from typing import Any
 
 from qclog.cli import options
+from qclog.cli.options import any_of
+from qclog.domain.jobs import ATTRIBUTABLE, CONDITIONS_OF_PARTS, DETAILS
 from qclog.errors import InputError
 
-_DETAILS = (
-    "case_serial",
-    "casting",
-    "rebuild",
-    "machining_batch",
-    "variant",
-    "customer_ref",
-    "outstanding",
-    "concession",
-)
+_AT_OPENING = tuple(name for name in DETAILS if name != "dispatched")
 
 
 def add_to(commands: Any) -> None:
@@ -39,7 +32,7 @@ def add_to(commands: Any) -> None:
     check.set_defaults(run=check_one)
     say = actions.add_parser("set", help="say something of a job; what was said before is kept")
     say.add_argument("job")
-    say.add_argument("name", help="dispatched, " + ", ".join(_DETAILS))
+    say.add_argument("name", help=", ".join(DETAILS))
     say.add_argument("value")
     say.add_argument("--reason")
     options.add_log(say)
@@ -51,7 +44,7 @@ def add_to(commands: Any) -> None:
     back.add_argument("--returned", metavar="TIME", help="when (default: now)")
     back.add_argument("--complaint")
     back.add_argument("--finding")
-    back.add_argument("--attributable", help="yes, no or open")
+    back.add_argument("--attributable", help=any_of(ATTRIBUTABLE))
     back.add_argument("--hours", type=float)
     options.add_log(back)
     options.add_by(back)
@@ -62,7 +55,7 @@ def _add_open(actions: Any) -> None:
     new = actions.add_parser("open", help="open a job")
     new.add_argument("job")
     new.add_argument("case_type")
-    for name in _DETAILS:
+    for name in _AT_OPENING:
         new.add_argument("--" + name.replace("_", "-"), dest=name, type=int if name == "rebuild" else str)
     new.add_argument("--opened", metavar="TIME", help="when (default: now)")
     options.add_log(new)
@@ -76,7 +69,7 @@ def _add_part_to(actions: Any) -> None:
     part.add_argument("part", help="what kind of part: bearing, gasket ...")
     part.add_argument("--lot")
     part.add_argument("--supplier")
-    part.add_argument("--condition", help="new, reused or reclaimed")
+    part.add_argument("--condition", help=any_of(CONDITIONS_OF_PARTS))
     part.add_argument("--sub-assembly", metavar="JOB", help="the job it was built as")
     options.add_log(part)
     options.add_by(part)
@@ -89,7 +82,7 @@ def open_one(arguments: argparse.Namespace) -> int:
     from qclog.services.jobs import jobs
 
     log = options.log_of(arguments)
-    details = {name: getattr(arguments, name) for name in _DETAILS}
+    details = {name: getattr(arguments, name) for name in _AT_OPENING}
     job = Job(arguments.job, arguments.case_type, _moment(log, arguments.opened), **details)
     jobs.open_job(log, job, options.submission_of(arguments, f"open job {arguments.job}"))
     print(f"job {arguments.job} is open. Next: qclog read {arguments.job}")

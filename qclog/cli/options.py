@@ -6,6 +6,7 @@ import argparse
 import getpass
 import os
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,11 @@ if TYPE_CHECKING:
 DEFAULT_LOG = "workshop.duckdb"
 LOG_VARIABLE = "QCLOG_LOG"
 PERSON_VARIABLE = "QCLOG_PERSON"
+
+
+def any_of(choices: Sequence[str]) -> str:
+    """The words of a closed set, for a line of help."""
+    return f"{', '.join(choices[:-1])} or {choices[-1]}"
 
 
 def add_log(parser: argparse.ArgumentParser) -> None:

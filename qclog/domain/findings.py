@@ -11,6 +11,63 @@ CHANGED = ("machining_batch", "lot", "gauge", "technician")
 
 
 @dataclass(frozen=True, slots=True)
+class Cause:
+    """One kind of trouble, and all that is said of it.
+
+    follows : the kind of identifier whose departures are called so. says : the sentence, with {level}, {what}, {where},
+    {way}, {size} and {units}. check_next : what settles it. shifts : whether it moves readings, so that it may explain
+    a comeback. alone : whether it is about one unit, not a group.
+    """
+
+    follows: str
+    says: str
+    check_next: str
+    shifts: bool = True
+    alone: bool = False
+
+
+CAUSES = {
+    "odd machining": Cause(
+        "machining_batch",
+        "Batch {level} suggests odd machining: {what} of {where} {way} by {size}, n = {units}",
+        "measure the batch's cases bare (depth, bore) and look at the setup; check the sisters still here",
+    ),
+    "parts lot": Cause(
+        "lot",
+        "Lot {level} suggests a parts batch: {what} of {where} {way} by {size}, n = {units}",
+        "measure three of the lot and three of another; quarantine what is left of it",
+    ),
+    "gauge": Cause(
+        "gauge",
+        "Gauge {level} suggests an offset: {what} of {where} {way} by {size}, n = {units}",
+        "put it on the check piece; measure three of these units with another gauge",
+    ),
+    "technician": Cause(
+        "technician",
+        "Readings by {level} are {way}: {what} of {where} by {size}, n = {units}; no gauge explains it",
+        "let two people measure the same three units with the same gauge; no blame before that",
+        shifts=False,
+    ),
+    "worn casing": Cause(
+        "rebuilt",
+        "Rebuilt cases suggest wear ({level}): {what} of {where} {way} by {size}, n = {units}",
+        "measure the case bare: bore, ovality, face flatness; decide on sleeving or scrap",
+    ),
+    "odd casing": Cause(
+        "case_serial",
+        "One odd unit, {level}: {what} of {where} {way} by {size}, n = {units}",
+        "look at the readings for a slip or swarf; measure it again if it is still here",
+        alone=True,
+    ),
+    "drift": Cause(
+        "time",
+        "A slow drift that follows no identifier: {what} of {where} {way} by {size}, n = {units}",
+        "compare the oldest and newest units with one gauge; look for slow changes in supply or setup",
+    ),
+}
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """One trouble that stands. Fields as in the findings JSON that other programs rely on; times in UTC.
 

@@ -6,7 +6,14 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 STAGES = ("as_found", "trial", "final", "return")
-ROLES = ("technician", "inspector", "manager", "warranty", "stores")
+ROLE_WORDS = {
+    "technician": "a technician",
+    "inspector": "an inspector",
+    "manager": "a manager",
+    "warranty": "in warranty",
+    "stores": "in the stores",
+}
+ROLES = tuple(ROLE_WORDS)
 PERSON_CHANGES = ("role", "left")
 GAUGE_KINDS = ("feeler", "dial", "depth_mic", "micrometer", "bore", "torque", "balance", "other")
 GAUGE_EVENTS = ("check", "dropped", "withdrawn", "returned", "calibrated")
@@ -19,6 +26,19 @@ STAGE_WORDS = {
     "final": "final",
     "return": "as returned",
 }
+
+
+DETAILS = (
+    "case_serial",
+    "casting",
+    "rebuild",
+    "machining_batch",
+    "variant",
+    "dispatched",
+    "customer_ref",
+    "outstanding",
+    "concession",
+)  # what may be said of a job, at its opening or later
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,30 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 from qclog.domain import stored
-from qclog.domain.jobs import Gauge, Job, Part, Person
+from qclog.domain.jobs import DETAILS, Gauge, Job, Part, Person
 from qclog.domain.names import check_name
 from qclog.domain.sheets.casetypes import Sheet
 from qclog.errors import InputError, UnknownNameError
 from qclog.store.ids import new_id
 from qclog.store.log import Use
 
-DETAILS = (
-    "case_serial",
-    "casting",
-    "rebuild",
-    "machining_batch",
-    "variant",
-    "dispatched",
-    "customer_ref",
-    "outstanding",
-    "concession",
-)
 NAMES_OF_A_JOB = ("case_serial", "casting", "machining_batch", "variant", "customer_ref")
 
 
@@ -77,17 +66,9 @@ def add_sign_on(use: Use, person: str, tried_at: datetime, *, good: bool) -> Non
 def add_gauge(use: Use, gauge: Gauge) -> None:
     """Add a gauge to the log."""
     check_name(gauge.gauge, "gauge")
-    leaves = " ".join(f"{leaf:g}" for leaf in gauge.leaves) or None
-    use.insert(
-        "gauge",
-        gauge=gauge.gauge,
-        kind=gauge.kind,
-        unit=gauge.unit,
-        step=gauge.step,
-        leaves=leaves,
-        calibration_due=gauge.calibration_due,
-        entry=use.entry,
-    )
+    values = {column.name: getattr(gauge, column.name) for column in fields(gauge)}
+    values["leaves"] = " ".join(f"{leaf:g}" for leaf in gauge.leaves) or None
+    use.insert("gauge", **values, entry=use.entry)
 
 
 def add_gauge_check(use: Use, gauge: str, checked_at: datetime, event: str, **values: object) -> None:
@@ -125,15 +106,7 @@ def add_part(use: Use, part: Part) -> None:
     for name in ("part", "lot", "supplier"):
         check_name(getattr(part, name), name)
     use.insert(
-        "part",
-        id=new_id(),
-        job=part.job,
-        part=part.part,
-        lot=part.lot,
-        supplier=part.supplier,
-        condition=part.condition,
-        sub_assembly=part.sub_assembly,
-        entry=use.entry,
+        "part", id=new_id(), **{column.name: getattr(part, column.name) for column in fields(part)}, entry=use.entry
     )
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from qclog.domain.findings import Finding
+from qclog.domain.findings import CAUSES, Finding
 from qclog.watch.departures import Departure
 from qclog.watch.evidence import Bools, Evidence, arrange
 from qclog.watch.heaping import Heaping, find_heaping
@@ -20,14 +20,7 @@ from qclog.watch.slow import Slow, find_drifts, find_wider
 
 ALIKE = 0.8
 SHOWN_FROM_Z = 3.0
-CAUSES = {
-    "machining_batch": "odd machining",
-    "lot": "parts lot",
-    "gauge": "gauge",
-    "technician": "technician",
-    "rebuilt": "worn casing",
-    "case_serial": "odd casing",
-}
+_CAUSE_OF = {cause.follows: name for name, cause in CAUSES.items()}
 IDENTIFIERS = {"rebuilt": "case_type"}
 
 
@@ -197,7 +190,7 @@ def _name(
 def _cause(departure: Departure, jobs: int) -> tuple[str, str]:
     if departure.kind == "case_serial" and jobs > 1:
         return "worn casing", "case_serial"
-    return CAUSES[departure.kind], IDENTIFIERS.get(departure.kind, departure.kind)
+    return _CAUSE_OF[departure.kind], IDENTIFIERS.get(departure.kind, departure.kind)
 
 
 def _with_effects(evidence: Evidence, group: list[Departure], left: Floats) -> Floats:
@@ -299,18 +292,11 @@ def sentence(finding: dict[str, Any]) -> str:
     size = f"{finding['size_sd']:.1f} ordinary spreads"
     if finding["size"] is not None:
         size += f" ({abs(finding['size']):.3g} {finding['unit']})"
-    level, cause = finding["level"], finding["cause"]
     if finding["per_rebuild"]:
         size += " for each rebuild"
-    told = {
-        "odd machining": f"Batch {level} suggests odd machining: {what} of {where} {way} by {size}, n = {units}",
-        "parts lot": f"Lot {level} suggests a parts batch: {what} of {where} {way} by {size}, n = {units}",
-        "gauge": f"Gauge {level} suggests an offset: {what} of {where} {way} by {size}, n = {units}",
-        "technician": f"Readings by {level} are {way}: {what} of {where} by {size}, n = {units}; no gauge explains it",
-        "worn casing": f"Rebuilt cases suggest wear ({level}): {what} of {where} {way} by {size}, n = {units}",
-        "odd casing": f"One odd unit, {level}: {what} of {where} {way} by {size}, n = {units}",
-        "drift": f"A slow drift that follows no identifier: {what} of {where} {way} by {size}, n = {units}",
-    }[cause]
+    told = CAUSES[finding["cause"]].says.format(
+        level=finding["level"], what=what, where=where, way=way, size=size, units=units
+    )
     if finding["confounded_with"]:
         others = ", ".join(f"{k.replace('_', ' ')} {v}" for k, v in finding["confounded_with"])
         told += f"; confounded with {others}"

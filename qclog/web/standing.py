@@ -6,7 +6,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from qclog.domain.findings import STATES
+from qclog.domain.findings import CAUSES, STATES
 from qclog.domain.moments import show_moment
 from qclog.errors import QclogError
 from qclog.services.jobs.jobs import Story
@@ -81,7 +81,7 @@ def _cards(log: Log, findings: list[Followed], gone: set[str]) -> None:
                 f"{left} of {len(finding.jobs)} left the building; "
                 + plain(f"since job {finding.first_job}, plain from {show_moment(finding.found_at, zone)[:10]}")
             )
-            st.markdown(f":material/search: {plain(finding_words.NEXT[finding.cause])}")
+            st.markdown(f":material/search: {plain(CAUSES[finding.cause].check_next)}")
             for line in finding_words.tell_state(followed, zone):
                 st.caption(plain(line))
             with st.container(horizontal=True):

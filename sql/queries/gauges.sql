@@ -1,10 +1,10 @@
 -- One row per gauge, with its last check and whether it is withdrawn now.
 SELECT
-    g.gauge, g.kind, g.unit, g.step, g.leaves, g.calibration_due,
+    g.* EXCLUDE (entry),
     max(c.checked_at) FILTER (c.event IN ('check', 'calibrated')) AS last_checked,
     max(c.checked_at) FILTER (c.event = 'dropped') AS last_dropped,
     coalesce(arg_max(c.event, (c.checked_at, c.id)) FILTER (c.event IN ('withdrawn', 'returned')), '') = 'withdrawn' AS withdrawn
 FROM gauge AS g
 LEFT JOIN gauge_check AS c USING (gauge)
-GROUP BY g.gauge, g.kind, g.unit, g.step, g.leaves, g.calibration_due
+GROUP BY ALL
 ORDER BY g.gauge

@@ -1,2 +1,2 @@
 -- One row per part.
-SELECT job, part, lot, supplier, condition, sub_assembly FROM part ORDER BY entry, id
+SELECT * EXCLUDE (id, entry) FROM part ORDER BY entry, id

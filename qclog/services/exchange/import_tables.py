@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from qclog.domain import stored
+from qclog.domain.jobs import DETAILS
 from qclog.domain.moments import now, read_moment
 from qclog.domain.names import fault_of
 from qclog.domain.quantities import units
@@ -19,9 +20,10 @@ from qclog.domain.sheets.casetypes import Sheet, Version
 from qclog.domain.sheets.sheet_numbers import number_of
 from qclog.errors import InputError, Problem, UnitError
 from qclog.exchange.folder import Folder
+from qclog.exchange.tables import BY_FILE
 from qclog.services.exchange.import_snapshot import Snapshot
 from qclog.services.keeping.sheets import begins, parsed
-from qclog.store.records import DETAILS, NAMES_OF_A_JOB
+from qclog.store.records import NAMES_OF_A_JOB
 
 T = TypeVar("T")
 
@@ -242,9 +244,7 @@ def _gauges(cells: Cells, rows: Iterable[dict[str, Any]], known: Known) -> None:
     new = []
     for row in rows:
         cells.names(row, "gauge")
-        gauge = {
-            "gauge": row["gauge"],
-            "kind": row["kind"],
+        gauge = {column: row[column] for column in _GAUGE} | {
             "unit": cells.read(row, "unit", units.parse_unit),
             "step": cells.read(row, "step", _size),
             "leaves": _leaves(cells, row),
@@ -258,7 +258,11 @@ def _gauges(cells: Cells, rows: Iterable[dict[str, Any]], known: Known) -> None:
             for column, value in gauge.items():
                 if value != (there := getattr(before, column)):
                     cells.wrong(row, column, f"differs from what the log has for it: {there}")
-    known.new_rows["gauge"] = pl.DataFrame(new, schema_overrides={"leaves": pl.String, "calibration_due": pl.Date})
+    types = _text(*_GAUGE) | {"step": pl.Float64, "calibration_due": pl.Date}
+    known.new_rows["gauge"] = pl.DataFrame(new, schema_overrides=types)
+
+
+_GAUGE = BY_FILE["gauges.csv"].columns
 
 
 def _leaves(cells: Cells, row: dict[str, Any]) -> str | None:
@@ -341,7 +345,7 @@ def _check_variant(cells: Cells, row: dict[str, Any], known: Known) -> None:
 def _parts(cells: Cells, rows: Iterable[dict[str, Any]], known: Known) -> None:
     new = []
     seen: Counter[tuple[Any, ...]] = Counter()
-    columns = ("job", "part", "lot", "supplier", "condition", "sub_assembly")
+    columns = BY_FILE["parts.csv"].columns
     for row in rows:
         cells.names(row, "part", "lot", "supplier")
         cells.points_at(row, "job", known.jobs, "job")
@@ -350,9 +354,7 @@ def _parts(cells: Cells, rows: Iterable[dict[str, Any]], known: Known) -> None:
         seen[key] += 1
         if seen[key] > known.parts[key]:
             new.append(dict(zip(columns, key, strict=True)) | {"entry": known.entry})
-    known.new_rows["part"] = pl.DataFrame(
-        new, schema_overrides=_text("lot", "supplier", "condition", "sub_assembly"), infer_schema_length=None
-    )
+    known.new_rows["part"] = pl.DataFrame(new, schema_overrides=_text(*columns), infer_schema_length=None)
 
 
 def _comebacks(cells: Cells, rows: Iterable[dict[str, Any]], known: Known) -> None:

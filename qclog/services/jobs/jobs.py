@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from qclog.domain import stored
-from qclog.domain.jobs import STAGES, Job, Part
+from qclog.domain.jobs import DETAILS, STAGES, Job, Part
 from qclog.domain.places import Place
 from qclog.domain.rights import Act, act_of_detail
 from qclog.domain.sheets.casetypes import Characteristic, Limits, Sheet, Version, condition_of_parts, version_at
@@ -71,7 +71,7 @@ def open_job(log: Log, job: Job, submission: Submission) -> None:
     """Open a job. InputError if there is one of that number; UnknownNameError without a sheet for its case type."""
     with log.writing(submission) as use:
         rights.need(use, submission.by, Act.OPEN_JOB)
-        for name in (n for n in records.DETAILS if getattr(job, n) is not None):
+        for name in (n for n in DETAILS if getattr(job, n) is not None):
             rights.need(use, submission.by, act_of_detail(name))
         records.need(use, "sheet", "case_type", job.case_type, "case type")
         if use.rows("job_by_id", stored.Job, job=job.job):
@@ -86,7 +86,7 @@ def open_job(log: Log, job: Job, submission: Submission) -> None:
 
 
 def say(log: Log, job: str, name: str, value: object, submission: Submission, reason: str | None = None) -> None:
-    """Say something of a job (its `records.DETAILS`); what was said before stays in the log."""
+    """Say something of a job (one of `DETAILS` of the domain); what was said before stays in the log."""
     with log.writing(submission) as use:
         row = _job(use, job)
         rights.need(use, submission.by, act_of_detail(name))

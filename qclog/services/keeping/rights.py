@@ -6,6 +6,7 @@ Rights hold from the moment the log has a manager; before that a new workshop is
 from __future__ import annotations
 
 from qclog.domain import stored
+from qclog.domain.jobs import ROLE_WORDS
 from qclog.domain.rights import Act, roles_with
 from qclog.errors import RightsError
 from qclog.store.log import Log, Use
@@ -33,7 +34,7 @@ def need(use: Use, by: str, act: Act) -> None:
     if person.has_left:
         raise RightsError(f"{by} has left, so may not {act}", field="by", found=by, hint=hint)
     if person.role not in roles:
-        raise RightsError(f"{by} is {_article(person.role)} and may not {act}", field="by", found=by, hint=hint)
+        raise RightsError(f"{by} is {ROLE_WORDS[person.role]} and may not {act}", field="by", found=by, hint=hint)
 
 
 def need_name(use: Use, by: str, person: str | None) -> None:
@@ -69,8 +70,3 @@ def has(use: Use, by: str, act: Act) -> bool:
 def managers(people: dict[str, stored.PersonNow]) -> list[str]:
     """Those who may manage, of rows of `people_now` by name."""
     return [name for name, row in people.items() if row.role in roles_with(Act.MANAGE_PEOPLE) and not row.has_left]
-
-
-def _article(role: str) -> str:
-    named = {"warranty": "in warranty", "stores": "in the stores", "inspector": "an inspector"}
-    return named.get(role, f"a {role}")

@@ -8,7 +8,7 @@ from datetime import date, datetime
 
 import polars as pl
 
-from qclog.domain.findings import Finding
+from qclog.domain.findings import CAUSES, Finding
 from qclog.domain.moments import now
 from qclog.errors import InputError
 from qclog.services.keeping import sheets
@@ -69,8 +69,8 @@ def look_at_types(log: Log, shop: Shop, standing: Sequence[Finding]) -> tuple[Ty
 def _moves(case_type: str, standing: Sequence[Finding]) -> str:
     """What stands about a case type, single odd units counted rather than named."""
     mine = [f for f in standing if case_type in f.case_types]
-    said = [f"{f.cause} ({f.level})" for f in mine if f.cause != "odd casing"]
-    odd = sum(f.cause == "odd casing" for f in mine)
+    said = [f"{f.cause} ({f.level})" for f in mine if not CAUSES[f.cause].alone]
+    odd = sum(CAUSES[f.cause].alone for f in mine)
     said = [*said[:MOST_NAMED], *([f"{len(said) - MOST_NAMED} more"] if len(said) > MOST_NAMED else [])]
     said += [f"{odd} odd unit{'' if odd == 1 else 's'}"] if odd else []
     return "; ".join(said)

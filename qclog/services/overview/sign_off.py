@@ -11,7 +11,7 @@ import polars as pl
 from scipy import special
 
 from qclog.domain import stored
-from qclog.domain.findings import Finding
+from qclog.domain.findings import CAUSES, Finding
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.moments import show_moment
 from qclog.domain.places import Place
@@ -232,7 +232,7 @@ def _touches(finding: Finding, story: Story, lots: set[str]) -> bool:
 
 def _told(finding: Finding, out: pl.DataFrame) -> str:
     """The finding and the comeback risk that it carries, where there is data for it."""
-    if finding.cause in ("technician", "odd casing"):
+    if CAUSES[finding.cause].alone or not CAUSES[finding.cause].shifts:
         return finding.text
     kin = out.filter(pl.col("case_type").is_in(list(finding.case_types)))
     return f"{finding.text} Such units: {comeback_risk.comparison_text(comeback_risk.compare(kin, finding.jobs))}."

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from qclog.domain import stored
-from qclog.domain.findings import Finding
+from qclog.domain.findings import CAUSES, Finding
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.places import Place
 from qclog.measures.judging import CLOSE
@@ -22,7 +22,6 @@ from qclog.services.tracing import comeback_risk
 from qclog.services.tracing.comeback_readings import Going
 from qclog.services.tracing.gauge_days import DOUBT, GaugeDay
 from qclog.services.tracing.shop import Shop
-from qclog.services.watch.finding_words import NEXT
 from qclog.words.numbers import number_text, plural, unit_name
 from qclog.words.sentences import asked_text, place_text, reading_text, result_text, verdict_text
 
@@ -30,7 +29,6 @@ CAUSE, CONTRIBUTING, NOT_OURS, OPEN = "cause", "contributing", "not ours", "open
 GRADES = (CAUSE, CONTRIBUTING, NOT_OURS, OPEN)
 MORE_OFTEN = 0.05
 UNKNOWN = "nobody has said yet whether it is ours"
-READINGS_SHIFT = ("odd machining", "parts lot", "gauge", "worn casing", "odd casing", "drift")
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,8 +133,8 @@ def _of_finding(
     shop: Shop, finding: Finding, ours: str | None, outside: Sequence[Outside], gauges: Sequence[GaugeDay]
 ) -> Point:
     about = finding.text
-    settle = NEXT[finding.cause]
-    if finding.cause not in READINGS_SHIFT:
+    settle = CAUSES[finding.cause].check_next
+    if not CAUSES[finding.cause].shifts:
         return Point(
             OPEN, about, "this widens readings and shifts no unit, so it explains no comeback by itself", settle
         )

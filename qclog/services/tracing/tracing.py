@@ -8,6 +8,7 @@ from functools import cached_property
 
 import polars as pl
 
+from qclog.domain.findings import CAUSES
 from qclog.services.jobs import jobs
 from qclog.services.jobs.jobs import Story
 from qclog.services.series.as_received import Change, compare_as_received
@@ -160,7 +161,7 @@ class Trace:
     @cached_property
     def explained(self) -> tuple[str, ...]:
         """The jobs that a finding that shifts readings names, or that were read with a doubtful gauge."""
-        named = {j for f in self.watched.standing if f.cause in evidence.READINGS_SHIFT for j in f.jobs}
+        named = {j for f in self.watched.standing if CAUSES[f.cause].shifts for j in f.jobs}
         return tuple(sorted(named | set(self.shop.doubtful["job"])))
 
     def going(self, case_type: str, *, without_explained: bool = False) -> tuple[Going, ...]:

@@ -6,19 +6,9 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from qclog.domain.findings import Finding, Note
+from qclog.domain.findings import CAUSES, Finding, Note
 from qclog.domain.moments import show_moment, write_moment
 from qclog.services.watch.finding_life import Followed
-
-NEXT = {
-    "odd machining": "measure the batch's cases bare (depth, bore) and look at the setup; check the sisters still here",
-    "worn casing": "measure the case bare: bore, ovality, face flatness; decide on sleeving or scrap",
-    "parts lot": "measure three of the lot and three of another; quarantine what is left of it",
-    "gauge": "put it on the check piece; measure three of these units with another gauge",
-    "technician": "let two people measure the same three units with the same gauge; no blame before that",
-    "odd casing": "look at the readings for a slip or swarf; measure it again if it is still here",
-    "drift": "compare the oldest and newest units with one gauge; look for slow changes in supply or setup",
-}
 
 
 def as_json(findings: Iterable[Finding], zone: ZoneInfo) -> list[dict[str, Any]]:
@@ -59,7 +49,7 @@ def tell(finding: Finding, out: set[str], zone: ZoneInfo) -> list[str]:
     )
     left = f"{len(gone)} {'has' if len(gone) == 1 else 'have'} left"
     lines.append(left + (f"; still here: {_few(here)}" if here else ", none is still here"))
-    lines.append(f"check next: {NEXT[finding.cause]}")
+    lines.append(f"check next: {CAUSES[finding.cause].check_next}")
     return lines
 
 
