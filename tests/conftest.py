@@ -138,7 +138,9 @@ def copied(log: Log, folder: Path) -> Log:
 def sample(tmp_path_factory: pytest.TempPathFactory) -> Log:
     """The sample workshop as a log, which many tests look at and none changes."""
     log = Log(tmp_path_factory.mktemp("sample") / "demo.duckdb")
-    import_folder(log, resources.folder("sample_data"), submission("sample workshop"), timezone="Europe/London")
+    import_folder(
+        log, resources.folder("sample_data"), Submission("Rook", "demo", "sample workshop"), timezone="Europe/London"
+    )
     return log
 
 

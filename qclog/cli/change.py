@@ -27,7 +27,7 @@ def add_to(commands: Any) -> None:
     options.add_by(new)
     new.set_defaults(run=add)
     listing = actions.add_parser("list", help="every recorded change, the oldest first")
-    options.add_log(listing)
+    options.add_log(listing, earlier=True)
     listing.set_defaults(run=list_all)
 
 

@@ -30,7 +30,7 @@ def add_to(commands: Any) -> None:
     parser.add_argument("--json", action="store_true", help="print everything as JSON")
     parser.add_argument("--aid", choices=("runs", "ewma", "cusum"), help="an aid to the eye; it raises no finding")
     parser.add_argument("--last", type=int, default=40, metavar="N", help="how many units to list (default 40)")
-    options.add_log(parser)
+    options.add_log(parser, earlier=True)
     parser.set_defaults(run=run)
 
 

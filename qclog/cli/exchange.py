@@ -27,7 +27,7 @@ def add_to(commands: Any) -> None:
     out.add_argument(
         "--parquet", action="store_true", help="every table as it is stored, as Parquet with a datapackage.json"
     )
-    options.add_log(out)
+    options.add_log(out, earlier=True)
     out.set_defaults(run=bring_out)
 
 

@@ -22,7 +22,7 @@ def add_to(commands: Any) -> None:
     parser.add_argument("--json", action="store_true", help="those that stand as one JSON array, strongest first")
     parser.add_argument("--replay", action="store_true", help="in the order in which each would have been raised")
     parser.add_argument("--all", action="store_true", help="with those that were explained, closed or rejected")
-    options.add_log(parser)
+    options.add_log(parser, earlier=True)
     parser.set_defaults(run=run)
     actions = parser.add_subparsers(title="actions", metavar="ACTION", required=False)
     note = actions.add_parser("note", help="say what was found and done about a finding; what was said before is kept")

@@ -27,7 +27,7 @@ def add_to(commands: Any) -> None:
     options.add_by(add)
     add.set_defaults(run=add_one)
     listing = actions.add_parser("list", help="every gauge with its last check")
-    options.add_log(listing)
+    options.add_log(listing, earlier=True)
     listing.set_defaults(run=list_all)
     record = actions.add_parser("record", help="record a check, drop, withdrawal, return or calibration")
     record.add_argument("name")

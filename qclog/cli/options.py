@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from qclog import notices
 from qclog.errors import InputError
 
 if TYPE_CHECKING:
@@ -25,8 +26,12 @@ def any_of(choices: Sequence[str]) -> str:
     return f"{', '.join(choices[:-1])} or {choices[-1]}"
 
 
-def add_log(parser: argparse.ArgumentParser) -> None:
-    """--log FILE."""
+def add_log(parser: argparse.ArgumentParser, *, earlier: bool = False) -> None:
+    """--log FILE; with `earlier`, also --as-of for what can be asked of the log as it stood."""
+    if earlier:
+        parser.add_argument(
+            "--as-of", metavar="WHEN", help="the log as it stood: at an entry (412) or on a day (2026-03-14)"
+        )
     parser.add_argument(
         "--log",
         metavar="FILE",
@@ -48,7 +53,14 @@ def log_of(arguments: argparse.Namespace) -> Log:
     """The log that the command works on."""
     from qclog.store.log import Log
 
-    return Log(Path(arguments.log or os.environ.get(LOG_VARIABLE) or DEFAULT_LOG))
+    log = Log(Path(arguments.log or os.environ.get(LOG_VARIABLE) or DEFAULT_LOG))
+    if not getattr(arguments, "as_of", None):
+        return log
+    from qclog.services.keeping import earlier
+
+    log = earlier.as_of(log, arguments.as_of)
+    notices.tell(earlier.as_of_words(log))
+    return log
 
 
 def person_of(arguments: argparse.Namespace) -> str:

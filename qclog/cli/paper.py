@@ -43,7 +43,7 @@ def add_to(commands: Any) -> None:
 def _finish(parser: argparse.ArgumentParser, run: Any) -> None:
     parser.add_argument("--to", type=Path, required=True, metavar="FILE", help="the file to write, .pdf or .html")
     options.add_replace(parser)
-    options.add_log(parser)
+    options.add_log(parser, earlier=True)
     parser.set_defaults(run=run)
 
 

@@ -36,7 +36,7 @@ def add_to(commands: Any) -> None:
         options.add_by(action)
         action.set_defaults(run=run)
     listing = actions.add_parser("list", help="everyone the log knows")
-    options.add_log(listing)
+    options.add_log(listing, earlier=True)
     listing.set_defaults(run=list_all)
 
 

@@ -24,11 +24,11 @@ def add_to(commands: Any) -> None:
     options.add_by(add)
     add.set_defaults(run=add_file)
     listing = actions.add_parser("list", help="the case types of the log")
-    options.add_log(listing)
+    options.add_log(listing, earlier=True)
     listing.set_defaults(run=list_all)
     show = actions.add_parser("show", help="what a case type's sheet asks for")
     show.add_argument("case_type")
-    options.add_log(show)
+    options.add_log(show, earlier=True)
     show.set_defaults(run=show_one)
 
 

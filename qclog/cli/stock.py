@@ -59,7 +59,7 @@ def _size(parser: argparse.ArgumentParser) -> None:
 
 
 def _end(parser: argparse.ArgumentParser, function: Any) -> None:
-    options.add_log(parser)
+    options.add_log(parser, earlier=True)
     options.add_by(parser)
     parser.set_defaults(run=function)
 

@@ -36,7 +36,7 @@ def add_to(commands: Any) -> None:
     parser.add_argument("--recall", type=Path, metavar="FILE", help="write the recall list as CSV")
     options.add_replace(parser)
     parser.add_argument("--file", type=Path, metavar="FOLDER", help="write the whole file: PDF, HTML, CSV tables")
-    options.add_log(parser)
+    options.add_log(parser, earlier=True)
     parser.set_defaults(run=run)
 
 

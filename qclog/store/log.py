@@ -25,8 +25,9 @@ from qclog import resources
 from qclog.domain import stored
 from qclog.domain.names import check_name
 from qclog.errors import InputError, LogError, LogVersionError
-from qclog.store import chain, contents, copying, lock, migrations, schema
-from qclog.store.connecting import connected
+from qclog.store import as_of, chain, contents, copying, lock, migrations, schema
+from qclog.store.as_of import AsOf
+from qclog.store.connecting import connected, find_built_in_first
 from qclog.store.frames import frame_of
 from qclog.store.ids import new_id, new_ids
 from qclog.store.trouble import says_damaged, telling_of, why_not_written
@@ -168,7 +169,7 @@ _KEYED_BY_ID = (
 )
 
 
-_reading: ContextVar[tuple[Path, Use] | None] = ContextVar("reading", default=None)
+_reading: ContextVar[tuple[Log, Use] | None] = ContextVar("reading", default=None)
 _kept: ContextVar[tuple[Path, duckdb.DuckDBPyConnection] | None] = ContextVar("kept", default=None)
 
 
@@ -194,10 +195,14 @@ def _warm() -> None:
 
 @dataclass(frozen=True, slots=True)
 class Log:
-    """A log at `path`. Nothing is held between uses."""
+    """A log at `path`. Nothing is held between uses.
+
+    `as_of`: read as it stood then; such a log can't be written to.
+    """
 
     path: Path
     patience: float = lock.PATIENCE_SECONDS
+    as_of: AsOf | None = None
 
     def check(self) -> None:
         """LogError if there is no log here that can be opened, which says how to make one."""
@@ -250,16 +255,37 @@ class Log:
         `what` is told to whoever has to wait for it.
         """
         held = _reading.get()
-        if held is not None and held[0] == self.path:
-            yield held[1]
+        if held is not None and held[0].path == self.path:
+            if held[0].as_of == self.as_of:
+                yield held[1]
+            else:
+                with self._seen_beside(held[1].connection) as connection, self._kept_for_reading(connection) as use:
+                    yield use
             return
-        with self._open(what) as connection:
-            use = Use(connection)
-            token = _reading.set((self.path, use))
-            try:
-                yield use
-            finally:
-                _reading.reset(token)
+        with self._open(what) as connection, self._kept_for_reading(connection) as use:
+            yield use
+
+    @contextmanager
+    def _kept_for_reading(self, connection: duckdb.DuckDBPyConnection) -> Iterator[Use]:
+        use = Use(connection)
+        token = _reading.set((self, use))
+        try:
+            yield use
+        finally:
+            _reading.reset(token)
+
+    @contextmanager
+    def _seen_beside(self, opened: duckdb.DuckDBPyConnection) -> Iterator[duckdb.DuckDBPyConnection]:
+        """A second look at an open file, as of another moment: its views are its own."""
+        with opened.cursor() as connection:
+            find_built_in_first(connection)
+            self._make_views(connection)
+            yield connection
+
+    def _make_views(self, connection: duckdb.DuckDBPyConnection) -> None:
+        if self.as_of is not None:
+            as_of.shadow(connection, self.as_of)
+        connection.execute(_views())
 
     @contextmanager
     def writing(self, submission: Submission) -> Iterator[Use]:
@@ -268,8 +294,10 @@ class Log:
         Raises AlreadyStored when the submission is in the log, so that a retry after a crash is safe.
         """
         held = _reading.get()
-        if held is not None and held[0] == self.path:
+        if held is not None and held[0].path == self.path:
             raise RuntimeError("the log can't be written to while it is open for reading")
+        if self.as_of is not None:
+            raise InputError("the log as it stood can't be added to", field="as-of", hint="leave --as-of out")
         with self._open(f"{submission.what} ({submission.by}, {submission.via})") as connection:
             connection.execute("BEGIN")
             try:
@@ -310,7 +338,11 @@ class Log:
     def _open(self, what: str = "") -> Iterator[duckdb.DuckDBPyConnection]:
         kept = _kept.get()
         if kept is not None and kept[0] == self.path:
-            yield kept[1]
+            if self.as_of is None:
+                yield kept[1]
+            else:
+                with self._seen_beside(kept[1]) as connection:
+                    yield connection
             return
         _warm()
         self._need_file()
@@ -318,12 +350,12 @@ class Log:
             with connected(self.path, self.patience) as connection:
                 if self._is_current(connection):
                     contents.check_columns(connection, self.path)
-                    connection.execute(_views())
+                    self._make_views(connection)
                     yield connection
                     return
             self._bring_up()
             with connected(self.path, self.patience) as connection:  # opened again as everyone will find it
-                connection.execute(_views())
+                self._make_views(connection)
                 yield connection
 
     def _need_file(self) -> None:

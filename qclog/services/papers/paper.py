@@ -13,6 +13,7 @@ from qclog.report.document import Block, Code, Document
 from qclog.report.html import write_html
 from qclog.report.pdf import set_pdf
 from qclog.services.keeping import sheets
+from qclog.services.keeping.earlier import as_of_words
 from qclog.services.keeping.output import new_file
 from qclog.store.log import Log
 
@@ -31,6 +32,9 @@ def frame(log: Log, title: str, about: str, blocks: Iterable[Block], code: Code 
         entries = use.rows("entries", stored.Entry)
     moment = entries[-1].entered_at if entries else datetime(1970, 1, 1)
     dated = f"from the log as of {show_moment(moment, zone)}" if entries else "from an empty log"
+    if log.as_of is not None:
+        dated = f"the log {as_of_words(log).removesuffix('.').lower()}"
+        moment = log.as_of.moment or moment
     return Document(title, about, dated, moment, tuple(blocks), FOOT, code=code)
 
 

@@ -46,7 +46,9 @@ def key_of(log: Log, use: Use) -> str:
     states = use.rows("state_for_findings", stored.StateForFindings, now=now())
     state = list(states[0]) if states else []
     file = log.path.stat()
-    said = json.dumps([version.__version__, _code(), str(log.path.resolve()), state, file.st_size, file.st_mtime_ns])
+    said = json.dumps(
+        [version.__version__, _code(), str(log.path.resolve()), repr(log.as_of), state, file.st_size, file.st_mtime_ns]
+    )
     return hashlib.sha256(said.encode()).hexdigest()
 
 
