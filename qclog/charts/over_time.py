@@ -142,11 +142,15 @@ def _stretches(picture: Picture, x: alt.X, y: alt.Y, colours: dict[str, str]) ->
     """Lines that hold for some of the units only, and where a new stretch begins."""
     layers: list[Any] = []
     for line in (*picture.former, *(one for one in picture.lines if one.first is not None)):
-        dash = [1, 0] if line.says.startswith("centre") else [8, 4]
+        dash = [1, 0] if line.says.startswith("centre") else [8, 4] if line.whose == "control" else [2, 3]
         ends = [(line.first or 1) - 0.5, (len(picture.rows) if line.last is None else line.last) + 0.5]
         data = pl.DataFrame({"order": ends, "value": [line.value] * 2, "says": [line.says] * 2})
         rule = alt.Chart(data).mark_line(color=colours[line.whose], strokeWidth=2, strokeDash=dash)
         layers.append(rule.encode(x=x, y=y, tooltip=alt.Tooltip("says:N", title="limit")))
+    for line in picture.former:
+        data = pl.DataFrame({"order": [(line.first or 1) - 0.5], "value": [line.value], "says": [line.says]})
+        label = alt.Chart(data).mark_text(align="left", baseline="bottom", dx=3, dy=-1, fontSize=11)
+        layers.append(label.encode(x=x, y=y, text="says:N", color=alt.value(colours[line.whose])))
     for order, says in picture.breaks:
         data = pl.DataFrame({"order": [order - 0.5], "says": [says]})
         base = alt.Chart(data).encode(x=x, tooltip=alt.Tooltip("says:N", title="change"))

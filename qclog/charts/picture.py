@@ -27,7 +27,7 @@ class Picture:
     that is known, else empty), job, note ('' when nothing stands out), and hover texts.
 
     `step` is the finest difference worth a bar of its own in the distribution. `former` are lines of earlier stretches,
-    drawn without labels, and `breaks` where a new one begins (order of its first unit, why). `marks` (order, value,
+    named where they begin, and `breaks` where a new one begins (order of its first unit, why). `marks` (order, value,
     job, says) and `average` (order, value, low, high) are aids to the eye.
     """
 

@@ -9,11 +9,11 @@ from qclog.cli.sums import print_sums
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.moments import show_moment
 from qclog.services.jobs.jobs import Story
+from qclog.services.jobs.remarks import remarks_on
 from qclog.services.sums.bench_sums import FaceTold, Fit
 from qclog.services.sums.sum_readings import Told
 from qclog.words.sentences import (
     asked_text,
-    fate_text,
     place_text,
     reading_text,
     result_text,
@@ -94,7 +94,7 @@ def _print_readings(story: Story) -> None:
                 r.technician,
                 show_moment(r.taken_at, story.zone),
                 show_moment(r.entered_at, story.zone),
-                ". ".join(t for t in (fate_text(r), r.conditions, r.note) if t),
+                remarks_on(told, story),
             )
         )
     print_columns(

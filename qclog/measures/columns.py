@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import polars as pl
 
-from qclog.domain.sheets.casetypes import Characteristic, Sheet, Version, version_at
+from qclog.domain.sheets.casetypes import Characteristic, Limits, Sheet, Version, version_at
 from qclog.domain.sheets.ranges import Range
 from qclog.measures.derivation import Key, codes_needed, value_at
 from qclog.measures.intervals import number_column
@@ -243,25 +243,50 @@ def judge_rows(
 
 def _judged(code: str, versions: Sequence[Version], rows: pl.DataFrame) -> list[str]:
     verdicts = np.full(len(rows), NOT_JUDGED, dtype=object)
-    which = version_numbers(versions, rows["taken_at"])
-    stage, condition = rows["stage"].to_numpy(), rows["condition"].fill_null("").to_numpy()
     low = rows["low"].fill_null(-np.inf).to_numpy()
     high = rows["high"].fill_null(np.inf).to_numpy()
+    for those, characteristic, limits in _by_limits(code, versions, rows):
+        verdicts[those] = judge_columns(low[those], high[those], limits, slack=slack_of(characteristic.step))
+    return [str(v) for v in verdicts]
+
+
+def limits_of_rows(code: str, versions: Sequence[Version], rows: pl.DataFrame) -> list[Limits | None]:
+    """The limits that each row of `work_out_rows`, with a column `condition`, is judged by; None: by none."""
+    found: list[Limits | None] = [None] * len(rows)
+    for those, _, limits in _by_limits(code, versions, rows):
+        for at in np.flatnonzero(those):
+            found[at] = limits
+    return found
+
+
+def _by_limits(
+    code: str, versions: Sequence[Version], rows: pl.DataFrame
+) -> Iterator[tuple[npt.NDArray[np.bool_], Characteristic, Limits]]:
+    which = version_numbers(versions, rows["taken_at"], rows["entry"])
+    stage, condition = rows["stage"].to_numpy(), rows["condition"].fill_null("").to_numpy()
     kinds = pl.DataFrame({"v": which, "s": rows["stage"], "c": rows["condition"].fill_null("")}).unique().sort("v")
     for v, s, c in kinds.rows():
         found = next((x for x in versions[v].sheet.characteristics if x.code == code), None)
         chosen = found.limit_set(s, c or None) if found else None
-        if found is None or chosen is None or (chosen[1].lower is None and chosen[1].upper is None):
-            continue
-        those = (which == v) & (stage == s) & (condition == c)
-        verdicts[those] = judge_columns(low[those], high[those], chosen[1], slack=slack_of(found.step))
-    return [str(v) for v in verdicts]
+        if found is not None and chosen is not None and (chosen[1].lower is not None or chosen[1].upper is not None):
+            yield (which == v) & (stage == s) & (condition == c), found, chosen[1]
 
 
-def version_numbers(versions: Sequence[Version], moments: pl.Series) -> npt.NDArray[np.int64]:
-    """Which of `versions` is in force at each moment, as `casetypes.version_at` says."""
+def version_numbers(versions: Sequence[Version], moments: pl.Series, entries: pl.Series) -> npt.NDArray[np.int64]:
+    """Which of `versions` was in force at each moment and known by each entry, as `casetypes.version_at` says."""
     if len(versions) == 1:
         return np.zeros(len(moments), dtype=np.int64)
+    learnt = sorted({v.entry for v in versions})
+    knew = np.searchsorted(np.array(learnt), entries.to_numpy(), side="right")
+    found = np.empty(len(moments), dtype=np.int64)
+    for stretch in np.unique(knew):
+        those = knew == stretch
+        known = [i for i, v in enumerate(versions) if not stretch or v.entry <= learnt[stretch - 1]]
+        found[those] = np.array(known)[_in_force([versions[i] for i in known], moments.filter(pl.Series(those)))]
+    return found
+
+
+def _in_force(versions: Sequence[Version], moments: pl.Series) -> npt.NDArray[np.int64]:
     begins = sorted({v.since for v in versions if v.since is not None})
     at = {id(v): i for i, v in enumerate(versions)}
     first = version_at(versions, begins[0] - _MOMENT) if begins else version_at(versions, moments[0])

@@ -76,7 +76,8 @@ def choose_group(log: Log, case_type: str, code: str) -> CaseChart | None:
 
 def show_figures(chart: CaseChart) -> None:
     """n, mean, spread and limits as large figures, and what to bear in mind."""
-    figures = {"units (n)": f"{len(chart.rows):,}"}
+    since = f" (of {len(chart.rows):,})" if chart.n < len(chart.rows) else ""
+    figures = {"units (n)" if not since else "units since the change": f"{chart.n:,}{since}"}
     for name, value in (("mean", chart.mean), ("spread (standard deviation)", chart.spread)):
         if value is not None:
             figures[name] = pictures.with_unit(chart, pictures.figure(chart, value))

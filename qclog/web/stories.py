@@ -8,10 +8,11 @@ from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.moments import show_moment
 from qclog.services.jobs import jobs
 from qclog.services.jobs.jobs import Story
+from qclog.services.jobs.remarks import remarks_on
 from qclog.store.log import Log
 from qclog.web.frame import plain
 from qclog.web.tables import show_facts_in_a_row, show_table, without_blank
-from qclog.words.sentences import asked_text, fate_text, place_text, reading_text, result_text, verdict_text
+from qclog.words.sentences import asked_text, place_text, reading_text, result_text, verdict_text
 
 
 def choose(log: Log) -> str | None:
@@ -100,7 +101,7 @@ def show_readings(story: Story) -> None:
         "try": [t.row.attempt for t in told],
         "read": [reading_text(t.row) for t in told],
         "verdict": [verdict_text(t.verdict, t.characteristic) if t.row.counts else "" for t in told],
-        "remarks": [". ".join(x for x in (fate_text(t.row), _words(t.row.conditions), t.row.note) if x) for t in told],
+        "remarks": [remarks_on(t, story) for t in told],
         "gauge": [t.row.gauge for t in told],
         "read by": [t.row.technician for t in told],
         "taken": [show_moment(t.row.taken_at, story.zone) for t in told],
@@ -110,10 +111,6 @@ def show_readings(story: Story) -> None:
         "sheet": [t.version for t in told],
     }
     show_table(without_blank(columns, "at", "verdict", "remarks", "limits that day"))
-
-
-def _words(conditions: str | None) -> str:
-    return ", ".join(word.replace("_", " ") for word in (conditions or "").split())
 
 
 def show_derived(story: Story) -> None:

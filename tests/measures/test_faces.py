@@ -203,8 +203,12 @@ def test_a_hair_above_a_limit_is_the_same_everywhere() -> None:
     assert drawn["verdict"] == judge_reading(c, stage="final", condition=None, low=value, high=value).result == INSIDE
 
 
-@given(st.lists(st.datetimes(datetime(2025, 1, 1), datetime(2027, 1, 1)), min_size=1, max_size=30))
-def test_the_version_of_many_moments_is_that_of_each(moments: list[datetime]) -> None:
+@given(
+    st.lists(
+        st.tuples(st.datetimes(datetime(2025, 1, 1), datetime(2027, 1, 1)), st.integers(1, 9)), min_size=1, max_size=30
+    )
+)
+def test_the_version_of_many_moments_is_that_of_each(asked: list[tuple[datetime, int]]) -> None:
     from qclog.domain.sheets.casetypes import version_at
 
     sheet = Sheet("XY-1", "A gearbox", "tractor", "1", ())
@@ -213,6 +217,7 @@ def test_the_version_of_many_moments_is_that_of_each(moments: list[datetime]) ->
         [datetime(2026, 3, 1), None, datetime(2025, 2, 1)],
         [datetime(2026, 3, 1), datetime(2025, 2, 1)],
     ):
-        versions = [Version(sheet, since) for since in sinces]
-        numbers = version_numbers(versions, pl.Series(moments, dtype=pl.Datetime("us")))
-        assert [versions[n] for n in numbers] == [version_at(versions, m) for m in moments]
+        versions = [Version(sheet, since, entry) for entry, since in zip((5, 2, 8), sinces, strict=False)]
+        moments = pl.Series([m for m, _ in asked], dtype=pl.Datetime("us"))
+        numbers = version_numbers(versions, moments, pl.Series([entry for _, entry in asked]))
+        assert [versions[n] for n in numbers] == [version_at(versions, m, entry) for m, entry in asked]

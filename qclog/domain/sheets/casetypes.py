@@ -167,14 +167,25 @@ def stage_for(name: formula.Name, stage: str, characteristic: Characteristic) ->
 
 @dataclass(frozen=True, slots=True)
 class Version:
-    """A sheet and the moment (UTC) from which it is in force; None: from the beginning."""
+    """A sheet and the moment (UTC) from which it is in force; None: from the beginning.
+
+    `entry`, `entered_at` and `by` say how the log came to know it; entry 0: known all along.
+    """
 
     sheet: Sheet
     since: datetime | None
+    entry: int = 0
+    entered_at: datetime | None = None
+    by: str = ""
 
 
-def version_at(versions: Sequence[Version], moment: datetime) -> Version:
-    """The version in force at `moment`: the latest begun by then, else the earliest of all."""
+def version_at(versions: Sequence[Version], moment: datetime, known: int | None = None) -> Version:
+    """The version in force at `moment`: the latest begun by then, else the earliest of all.
+
+    `known`: only versions that the log had by that entry, as someone at the bench knew them; all where it had none.
+    """
+    if known is not None:
+        versions = [v for v in versions if v.entry <= known] or versions
     begun = [v for v in versions if v.since is None or v.since <= moment]
     if begun:
         return max(begun, key=lambda v: (v.since is not None, v.since or moment))

@@ -133,6 +133,7 @@ class SheetOfType(NamedTuple):
     text: str
     entry: int
     by: str
+    entered_at: datetime
 
 
 @of("case_types")

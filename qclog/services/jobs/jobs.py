@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from qclog.domain import stored
@@ -37,6 +38,17 @@ class StoryReading:
     characteristic: Characteristic | None
     verdict: Verdict
     version: str
+    later: LaterLimits | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LaterLimits:
+    """How a reading stands by a sheet that was entered after it for a time before it: told beside, never instead."""
+
+    verdict: Verdict
+    version: str
+    entered_at: datetime | None
+    by: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +192,7 @@ def tell(log: Log, job: str) -> Story:
         )
         zone = sheets.timezone_of(use)
     moment = max((r.taken_at for r in readings), default=row.opened)
-    sheet = version_at(versions, moment).sheet
+    sheet = version_at(versions, moment, None if row.dispatched is None else _known_by(readings, row)).sheet
     conditions = [(p.part, p.condition) for p in parts]
     told = tuple(_judged(r, versions, conditions) for r in readings)
     done = {(r.characteristic, r.stage, r.position) for r in readings if r.counts}
@@ -199,16 +211,27 @@ def tell(log: Log, job: str) -> Story:
 
 
 def _judged(row: stored.JobReading, versions: tuple[Version, ...], parts: list[tuple[str, str | None]]) -> StoryReading:
-    sheet = version_at(versions, row.taken_at).sheet
+    known = version_at(versions, row.taken_at, row.entry)
+    characteristic, verdict = _stands(row, known.sheet, parts)
+    afterwards = version_at(versions, row.taken_at)
+    later = None
+    if afterwards is not known:
+        _, otherwise = _stands(row, afterwards.sheet, parts)
+        if (otherwise.result, otherwise.limits) != (verdict.result, verdict.limits):
+            later = LaterLimits(otherwise, afterwards.sheet.version, afterwards.entered_at, afterwards.by)
+    return StoryReading(row, characteristic, verdict, known.sheet.version, later)
+
+
+def _stands(
+    row: stored.JobReading, sheet: Sheet, parts: list[tuple[str, str | None]]
+) -> tuple[Characteristic | None, Verdict]:
     found = next((c for c in sheet.characteristics if c.code == row.characteristic), None)
     if found is None:
-        return StoryReading(row, None, Verdict(NOT_JUDGED), sheet.version)
-    verdict = judge_reading(
-        found,
-        stage=row.stage,
-        condition=condition_of_parts(found, parts),
-        low=row.low,
-        high=row.high,
-        word=row.word,
-    )
-    return StoryReading(row, found, verdict, sheet.version)
+        return None, Verdict(NOT_JUDGED)
+    condition = condition_of_parts(found, parts)
+    verdict = judge_reading(found, stage=row.stage, condition=condition, low=row.low, high=row.high, word=row.word)
+    return found, verdict
+
+
+def _known_by(readings: list[stored.JobReading], job: stored.Job) -> int:
+    return max((r.entry for r in readings), default=job.entry)

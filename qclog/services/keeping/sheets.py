@@ -29,7 +29,7 @@ def versions(use: Use, case_type: str) -> tuple[Version, ...]:
     rows = use.rows("sheets_of", stored.SheetOfType, case_type=case_type)
     if not rows:
         records.need(use, "sheet", "case_type", case_type, "case type")
-    return tuple(Version(parsed(row.text), row.since) for row in rows)
+    return tuple(Version(parsed(row.text), row.since, row.entry, row.entered_at, row.by) for row in rows)
 
 
 def sheet_at(use: Use, case_type: str, moment: datetime) -> Sheet:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from qclog.domain import stored
 from qclog.domain.jobs import STAGE_WORDS, STAGES
 from qclog.domain.moments import show_moment
 from qclog.measures.results import Result
@@ -10,11 +9,12 @@ from qclog.report.codes import draw_code
 from qclog.report.document import Block, Column, Document, Facts, Heading, Lines, Notice, Paragraph, Points, Table
 from qclog.services.jobs import jobs
 from qclog.services.jobs.jobs import Story, StoryReading
+from qclog.services.jobs.remarks import became_of
 from qclog.services.keeping import verifying
 from qclog.services.papers import origins, paper
 from qclog.store.log import Log
 from qclog.words.numbers import number_text, plural, unit_name
-from qclog.words.sentences import asked_text, fate_text, reading_text, uncertainty_text, verdict_text
+from qclog.words.sentences import asked_text, reading_text, uncertainty_text, verdict_text
 
 RELEASE = (
     "Oil: grade and quantity, or dry",
@@ -165,21 +165,6 @@ def said_and_unit(told: StoryReading) -> tuple[str, str]:
     said = str(told.row.said)
     whole = reading_text(told.row)
     return said, whole.removeprefix(said).strip()
-
-
-def became_of(told: StoryReading, story: Story) -> str:
-    """What became of a reading; where it was corrected, to what, by whom and why."""
-    row = told.row
-    if not row.replaced or row.struck_why:
-        return fate_text(row)
-    for other in story.readings:
-        if other.row.replaces == row.attempt and _place(other.row) == _place(row):
-            return f"corrected to {reading_text(other.row)} by {other.row.entered_by}: {other.row.reason}"
-    return fate_text(row)
-
-
-def _place(row: stored.JobReading) -> tuple[str, str, str]:
-    return row.characteristic, row.stage, row.position
 
 
 def without_repeats(rows: list[tuple[str, ...]], columns: tuple[int, ...]) -> list[tuple[str, ...]]:

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.moments import show_moment
-from qclog.services.papers.build_record import became_of, said_and_unit
+from qclog.services.jobs.remarks import remarks_on
+from qclog.services.papers.build_record import said_and_unit
 from qclog.services.tracing.comeback_readings import Going
 from qclog.services.tracing.comeback_risk import Risk
 from qclog.services.tracing.gauge_days import DOUBT
@@ -61,9 +62,7 @@ def readings_grid(unit: UnitTrace, *, counting: bool | None = None) -> Grid:
             *said_and_unit(t),
             asked_text(t.characteristic, t.verdict) if t.characteristic else "",
             verdict_text(t.verdict, t.characteristic) if t.row.counts else "",
-            ". ".join(
-                x for x in (became_of(t, unit.story), (t.row.conditions or "").replace("_", " "), t.row.note) if x
-            ),
+            remarks_on(t, unit.story),
             t.row.gauge or "",
             t.row.technician,
             show_moment(t.row.taken_at, zone),

@@ -14,6 +14,7 @@ from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.moments import show_moment, write_moment
 from qclog.domain.sheets.casetypes import Characteristic, Limits, Sheet
 from qclog.errors import InputError
+from qclog.measures.columns import limits_of_rows
 from qclog.measures.intervals import drawn_column, open_column
 from qclog.measures.judging import CLOSE, HIGH, LOW
 from qclog.services.keeping.changes import change_text
@@ -44,6 +45,15 @@ class Group:
 
 
 @dataclass(frozen=True, slots=True)
+class LimitStep:
+    """Units that follow each other and are judged by the same limits (None: by none): the place of the first, and n."""
+
+    limits: Limits | None
+    first: int
+    n: int
+
+
+@dataclass(frozen=True, slots=True)
 class CaseChart:
     """One group's chart. `rows` are those of `series.Series` of which something is known, plus `note` on what stands
     out, `era`, and `open`: `below` or `above` where `value` is only the end that is known, and else empty.
@@ -51,7 +61,8 @@ class CaseChart:
     `limits` is None with fewer than two values; `limits.enough` says whether there are enough to draw them.
     `by_intervals`: the limits come from the intervals that coarse readings stand for; what is drawn are middles.
     After a recorded change limits, mean and spread are of the units since the last one; `eras` has each stretch with
-    its own limits, the oldest first, and is empty where nothing changed.
+    its own limits, the oldest first, and is empty where nothing changed. `steps`: the workshop's limits as each unit
+    is judged by them, the last with no unit where they changed since.
     """
 
     sheet: Sheet
@@ -69,6 +80,12 @@ class CaseChart:
     warnings: tuple[str, ...]
     zone: ZoneInfo
     eras: tuple[Era, ...] = ()
+    steps: tuple[LimitStep, ...] = ()
+
+    @property
+    def n(self) -> int:
+        """How many units limits, mean and spread are of: those since the last recorded change."""
+        return self.eras[-1].n if self.eras else len(self.rows)
 
     @property
     def mean(self) -> float | None:
@@ -158,7 +175,18 @@ def chart_series(
         warnings=(*_since(eras, series.zone), *found.notes, *_changed_limits(series, group)),
         zone=series.zone,
         eras=eras,
+        steps=_steps(series, rows, chosen[1] if chosen else None),
     )
+
+
+def _steps(series: Series, rows: pl.DataFrame, now: Limits | None) -> tuple[LimitStep, ...]:
+    asked = limits_of_rows(series.characteristic.code, series.versions, rows) if len(rows) else []
+    found: list[LimitStep] = []
+    for limits, units in itertools.groupby(asked):
+        found.append(LimitStep(limits, found[-1].first + found[-1].n if found else 0, len(list(units))))
+    if (found[-1].limits if found else None) != now:
+        found.append(LimitStep(now, len(rows), 0))
+    return tuple(found)
 
 
 def _summary(rows: pl.DataFrame) -> Summary | None:
@@ -268,6 +296,7 @@ def as_json(chart: CaseChart) -> dict[str, Any]:
         "parts": chart.group.condition,
         "machined": chart.group.machined,
         "n": len(chart.rows),
+        "n_since_change": chart.n,
         "forced": chart.forced,
         "mean": chart.mean,
         "sd": chart.spread,

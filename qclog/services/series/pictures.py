@@ -15,7 +15,7 @@ from qclog.domain.moments import show_moment
 from qclog.errors import InputError
 from qclog.services.keeping.changes import change_text
 from qclog.services.keeping.output import new_file
-from qclog.services.series.case_chart import CaseChart
+from qclog.services.series.case_chart import CaseChart, LimitStep
 from qclog.stats.charts.limits import IndividualsLimits
 
 if TYPE_CHECKING:
@@ -65,13 +65,8 @@ def picture_of(chart: CaseChart, aid: Aid | None = None) -> Picture:
     """What to draw for a case chart, with an aid to the eye if one is wanted."""
     begins = chart.eras[-1].first + 1 if chart.eras else None
     lines = _control_lines(chart, chart.drawn, begins, None)
-    if chart.specification is not None:
-        for says, limit in (
-            ("highest allowed", chart.specification.upper),
-            ("lowest allowed", chart.specification.lower),
-        ):
-            if limit is not None:
-                lines.append(Line(f"{says} {limit_figure(limit)}", limit, "workshop"))
+    for step in chart.steps[-1:]:
+        lines += _workshop_lines(step, step.first + 1 if len(chart.steps) > 1 else None, None)
     zone = str(chart.zone)
     rows = chart.rows.with_columns(
         pl.col("taken_at").dt.replace_time_zone("UTC").dt.convert_time_zone(zone).dt.replace_time_zone(None),
@@ -88,7 +83,8 @@ def picture_of(chart: CaseChart, aid: Aid | None = None) -> Picture:
             line
             for era in chart.eras[:-1]
             for line in _control_lines(chart, era.drawn, era.first + 1, era.first + era.n)
-        ],
+        ]
+        + [line for step in chart.steps[:-1] for line in _workshop_lines(step, step.first + 1, step.first + step.n)],
         breaks=[
             (era.first + 1, f"{show_moment(era.change.since, chart.zone)[:10]} {change_text(era.change)}")
             for era in chart.eras
@@ -114,6 +110,16 @@ def _control_lines(
     ]
 
 
+def _workshop_lines(step: LimitStep, first: int | None, last: int | None) -> list[Line]:
+    if step.limits is None:
+        return []
+    return [
+        Line(f"{says} {limit_figure(limit)}", limit, "workshop", first, last)
+        for says, limit in (("highest allowed", step.limits.upper), ("lowest allowed", step.limits.lower))
+        if limit is not None
+    ]
+
+
 def _bar_step(chart: CaseChart) -> float | None:
     step = chart.characteristic.step
     places = len(chart.characteristic.positions)
@@ -123,6 +129,8 @@ def _bar_step(chart: CaseChart) -> float | None:
 def subtitle(chart: CaseChart) -> str:
     """Which units are shown, how many, and what to bear in mind."""
     said = f"{chart.group.words}; n = {len(chart.rows)}"
+    if chart.n < len(chart.rows):
+        said += f", of which {chart.n} since the last change"
     if chart.forced:
         said += "; set by choice of shim, so it says little about the case"
     if chart.drawn is None:
