@@ -13,7 +13,7 @@ AT = datetime(2026, 1, 1)
 
 def gauge(**given: Any) -> stored.Gauge:
     """A feeler in thou, not withdrawn."""
-    row = stored.Gauge("FG-1", "feeler", "thou", 0.5, None, None, None, None, False)
+    row = stored.Gauge("FG-1", "feeler", "thou", 0.5, None, None, None, None, None, False)
     return row._replace(**given)
 
 

@@ -29,6 +29,12 @@ def add_to(commands: Any) -> None:
     listing = actions.add_parser("list", help="every gauge with its last check")
     options.add_log(listing, earlier=True)
     listing.set_defaults(run=list_all)
+    tolerance = actions.add_parser("tolerance", help="set how far a check may be off, in the gauge's unit")
+    tolerance.add_argument("name")
+    tolerance.add_argument("value", help="a number above 0, or `step`: one step of the gauge, as for every other")
+    options.add_log(tolerance)
+    options.add_by(tolerance)
+    tolerance.set_defaults(run=set_tolerance)
     record = actions.add_parser("record", help="record a check, drop, withdrawal, return or calibration")
     record.add_argument("name")
     record.add_argument("event", help=any_of(GAUGE_EVENTS))
@@ -88,6 +94,22 @@ def list_all(arguments: argparse.Namespace) -> int:
     print_columns(
         ("gauge", "kind", "unit", "step", "last check", "last drop", "calibration due", ""), rows, right=("step",)
     )
+    return 0
+
+
+def set_tolerance(arguments: argparse.Namespace) -> int:
+    """Set the tolerance of a gauge's checks."""
+    from qclog.services.keeping import people
+
+    try:
+        value = None if arguments.value.strip().lower() == "step" else float(arguments.value)
+    except ValueError as error:
+        raise InputError(
+            "a tolerance is a number", field="tolerance", found=arguments.value, hint="as 0.5, in the gauge's unit"
+        ) from error
+    log = options.log_of(arguments)
+    people.set_tolerance(log, arguments.name, value, options.submission_of(arguments, f"tolerance of {arguments.name}"))
+    print(f"checks of {arguments.name} may be off by {'one step' if value is None else format(value, 'g')}")
     return 0
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from qclog.domain.claims import COMEBACK_DETAILS, GAUGE_DETAILS, HOUSE_DETAILS
 from qclog.domain.findings import CHANGED, CHANGES, STATES
 from qclog.domain.jobs import (
     ATTRIBUTABLE,
@@ -33,7 +34,7 @@ class Table:
         return f"{self.name}.csv"
 
 
-def _table(name: str, columns: str, **choices: tuple[str, ...]) -> Table:
+def _table(name: str, columns: str, /, **choices: tuple[str, ...]) -> Table:
     words = columns.split()
     return Table(
         name,
@@ -82,6 +83,11 @@ TABLES = (
         ),
         written_empty=False,
     ),
+    replace(_table("gauge_details", "gauge* name* value", name=GAUGE_DETAILS), written_empty=False),
+    replace(
+        _table("comeback_details", "job* returned* name* value", name=tuple(COMEBACK_DETAILS)), written_empty=False
+    ),
+    replace(_table("house_details", "name* code* value", name=tuple(HOUSE_DETAILS)), written_empty=False),
     replace(_table("person_changes", "person* what* value", what=PERSON_CHANGES), written_empty=False),
 )
 BY_FILE = {table.file: table for table in TABLES}

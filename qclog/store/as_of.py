@@ -30,6 +30,7 @@ _HAPPENED = {
     ),
     "part": _JOB_OPENED,
     "comeback": "returned <= {moment}",
+    "comeback_detail": "returned <= {moment}",
     "gauge_check": "checked_at <= {moment}",
     "sheet": "since IS NULL OR since <= {moment}",
     "finding_note": "noted_at <= {moment}",

@@ -165,6 +165,9 @@ _KEYED_BY_ID = (
     "finding_note",
     "change",
     "person_detail",
+    "gauge_detail",
+    "comeback_detail",
+    "house_detail",
     "sign_on",
 )
 

@@ -71,6 +71,11 @@ def add_gauge(use: Use, gauge: Gauge) -> None:
     use.insert("gauge", **values, entry=use.entry)
 
 
+def add_gauge_detail(use: Use, gauge: str, name: str, value: str) -> None:
+    """Say something of a gauge later, such as the `tolerance` of its checks; the latest counts, '' takes it back."""
+    use.insert("gauge_detail", id=new_id(), gauge=gauge, name=name, value=value, entry=use.entry)
+
+
 def add_gauge_check(use: Use, gauge: str, checked_at: datetime, event: str, **values: object) -> None:
     """Add an event of a gauge: `reference`, `reading`, `unit`, `person`, `note`."""
     use.insert("gauge_check", id=new_id(), gauge=gauge, checked_at=checked_at, event=event, entry=use.entry, **values)

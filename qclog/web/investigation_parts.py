@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from qclog.measures.gauge_trust import DOUBT, UNKNOWN
 from qclog.services.papers import investigation_tables as tables
 from qclog.services.papers import unit_charts
 from qclog.services.papers.investigation_file import GRADED
@@ -65,13 +66,17 @@ def show_what_left(unit: UnitTrace) -> None:
 def show_gauges_and_peers(unit: UnitTrace) -> None:
     """Whether the gauges were right, and each value's place among its peers."""
     st.subheader("Were the gauges right that day?")
-    doubtful = [g for g in unit.gauges if g.state == "in doubt"]
+    doubtful = [g for g in unit.gauges if g.state == DOUBT]
     for day in doubtful:
         st.warning(plain(f"{day.gauge} in doubt: {day.why}."), icon=":material/warning:")
+    unknown = [g for g in unit.gauges if g.state == UNKNOWN]
+    if unknown:
+        named = ", ".join(g.gauge for g in unknown)
+        st.info(plain(f"Not known whether right that day: {named}."), icon=":material/help:")
     if not unit.gauges:
         st.info("No reading of this job names a gauge.")
-    elif not doubtful:
-        st.success("No gauge was in doubt.", icon=":material/check:")
+    elif not doubtful and not unknown:
+        st.success("Every gauge is known to have been right.", icon=":material/check:")
     with st.expander(f"All {len(unit.gauges)} gauges"):
         said = [f"**{plain(g.gauge)}**, {g.readings} read, {g.state}: {plain(g.why)}" for g in unit.gauges]
         st.markdown("\n".join(f"- {line}" for line in said))

@@ -11,6 +11,9 @@ WITH named AS (
     UNION ALL SELECT 'strike', 'person', person, entry FROM strike
     UNION ALL SELECT 'person_detail', 'person', person, entry FROM person_detail
     UNION ALL SELECT 'sign_on', 'person', person, entry FROM sign_on
+    UNION ALL SELECT 'gauge_detail', 'gauge', gauge, entry FROM gauge_detail
+    UNION ALL SELECT 'comeback_detail', 'job', job, entry FROM comeback_detail
+    UNION ALL SELECT 'sign_off', 'job', job, entry FROM sign_off
     UNION ALL SELECT 'reading', 'job', job, entry FROM reading
     UNION ALL SELECT 'reading', 'person', technician, entry FROM reading
     UNION ALL SELECT 'reading', 'gauge', gauge, entry FROM reading
@@ -30,6 +33,7 @@ entries AS (
     UNION ALL SELECT 'shim_minimum', entry FROM shim_minimum
     UNION ALL SELECT 'finding_note', entry FROM finding_note
     UNION ALL SELECT 'change', entry FROM change
+    UNION ALL SELECT 'house_detail', entry FROM house_detail
     UNION ALL SELECT of_table, entry FROM named
 )
 SELECT of_table, what, name, entry FROM named ANTI JOIN there USING (what, name) WHERE name IS NOT NULL
@@ -38,5 +42,8 @@ SELECT 'strike', 'reading', s.reading::VARCHAR, s.entry FROM strike AS s ANTI JO
 UNION ALL
 SELECT 'shim_movement', 'shim size', concat_ws(' ', stock_set, nominal, measured), entry
 FROM shim_movement ANTI JOIN shim_size USING (stock_set, nominal, measured)
+UNION ALL
+SELECT 'comeback_detail', 'comeback', concat_ws(' ', job, returned), entry
+FROM comeback_detail ANTI JOIN comeback USING (job, returned)
 UNION ALL
 SELECT DISTINCT of_table, 'entry', entry::VARCHAR, entry FROM entries ANTI JOIN entry USING (entry)

@@ -26,7 +26,7 @@ def shop(log: Log, monkeypatch: pytest.MonkeyPatch) -> Log:
     """The log of the fixture, found by the commands, with Ash at the bench and no patience."""
     monkeypatch.setenv("QCLOG_LOG", str(log.path))
     monkeypatch.setenv("QCLOG_PERSON", "Ash")
-    monkeypatch.setattr(Log.__init__, "__defaults__", (0.3,))
+    monkeypatch.setattr(Log.__init__, "__defaults__", (0.3, None))
     return log
 
 
@@ -147,7 +147,7 @@ def test_what_a_command_stored_is_said_though_the_log_is_taken_right_after_it(
 def test_the_sample_workshop_is_said_to_be_built_though_its_chart_cannot_be_shown(
     another: Another, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(Log.__init__, "__defaults__", (0.3,))
+    monkeypatch.setattr(Log.__init__, "__defaults__", (0.3, None))
     another.wait_for_an_entry()
     assert main(["demo", "--no-dashboard", "--log", str(tmp_path / "demo.duckdb")]) == 0
     assert another.has_it

@@ -26,7 +26,7 @@ def found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Log:
     add_units(log, tmp_path / "first", 0, 60)
     jobs.open_job(log, Job("K-900", "MR-1", now()), submission())
     monkeypatch.setenv("QCLOG_LOG", str(log.path))
-    monkeypatch.setattr(Log.__init__, "__defaults__", (0.3,))
+    monkeypatch.setattr(Log.__init__, "__defaults__", (0.3, None))
     return log
 
 

@@ -90,6 +90,14 @@ def test_a_change_of_what_is_not_there_is_found(tmp_path: Path, folder: Path, ro
             "INSERT INTO shim_movement"
             " VALUES (uuidv7(), 'S', 1, 1, now()::TIMESTAMP, 1, 'bought', NULL, NULL, NULL, 1)",
         ),
+        ("gauge_detail", "gauge", "INSERT INTO gauge_detail VALUES (uuidv7(), 'FG-99', 'tolerance', '1', 1)"),
+        (
+            "comeback_detail",
+            "comeback",
+            "INSERT INTO comeback_detail VALUES (uuidv7(), 'J-1', '2020-01-01'::TIMESTAMP, 'finding', 'x', 1)",
+        ),
+        ("sign_off", "job", "INSERT INTO sign_off VALUES (uuidv7(), 'J-99', 1, 'x', 1)"),
+        ("house_detail", "entry", "INSERT INTO house_detail VALUES (uuidv7(), 'rate', 'labour_hour', '60', 77)"),
         ("sheet", "entry", "UPDATE sheet SET entry = 77"),
     ],
 )

@@ -63,6 +63,7 @@ class Gauge(NamedTuple):
     step: float
     leaves: str | None
     calibration_due: date | None
+    tolerance: float | None
     last_checked: datetime | None
     last_dropped: datetime | None
     withdrawn: bool
@@ -188,3 +189,33 @@ class UnitUsed(NamedTuple):
     """One row per unit that any row of the log names."""
 
     unit: str
+
+
+@of("gauge_details")
+class GaugeDetail(NamedTuple):
+    """One row per thing said of a gauge later, as it stands now."""
+
+    gauge: str
+    name: str
+    value: str
+
+
+@of("comeback_details")
+class ComebackDetail(NamedTuple):
+    """One row per thing said of a return after it was opened, as it stands now, with who said it when."""
+
+    job: str
+    returned: datetime
+    name: str
+    value: str
+    entered_at: datetime
+    entered_by: str
+
+
+@of("house_details")
+class HouseDetail(NamedTuple):
+    """One row per thing the house set for itself, as it stands now: a code and its words, a rate and its amount."""
+
+    name: str
+    code: str
+    value: str

@@ -29,6 +29,9 @@ _QUERIES = {
     "finding_notes": "finding_notes",
     "changes": "changes",
     "person_changes": "person_changes",
+    "gauge_details": "gauge_details",
+    "comeback_details": "comeback_details",
+    "house_details": "house_details",
 }
 
 

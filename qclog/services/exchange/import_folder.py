@@ -12,6 +12,7 @@ from qclog.domain import stored
 from qclog.domain.rights import Act
 from qclog.errors import FolderError, Problem, RightsError
 from qclog.exchange.folder import Folder, read_folder
+from qclog.services.exchange.import_details import check_details
 from qclog.services.exchange.import_life import check_life
 from qclog.services.exchange.import_readings import check_readings
 from qclog.services.exchange.import_snapshot import Snapshot, take_snapshot
@@ -110,9 +111,10 @@ def _check(seen: Snapshot, folder: Folder, tell: Callable[[str], None]) -> _Plan
     ready, faults = check_readings(seen, folder.tables["readings"], known)
     stock, short = check_stock(seen, folder, known)
     life, unsaid = check_life(seen, folder, known)
+    details, unclear = check_details(seen, folder, known)
     strikes, missed = check_strikes(seen, folder, known, ready)
-    _refuse(folder, problems + faults + short + unsaid + missed)
-    return _Plan(known, ready, stock | life, strikes)
+    _refuse(folder, problems + faults + short + unsaid + unclear + missed)
+    return _Plan(known, ready, stock | life | details, strikes)
 
 
 def _store(use: Use, plan: _Plan, by: str, tell: Callable[[str], None]) -> dict[str, int]:
@@ -131,6 +133,9 @@ def _store(use: Use, plan: _Plan, by: str, tell: Callable[[str], None]) -> dict[
         "finding_notes": rows["finding_note"],
         "changes": rows["change"],
         "person_changes": rows["person_detail"],
+        "gauge_details": rows["gauge_detail"],
+        "comeback_details": rows["comeback_detail"],
+        "house_details": rows["house_detail"],
         "strikes": store_strikes(use, plan.strikes),
     }
     if not any(added.values()):

@@ -26,6 +26,9 @@ _TABLES = (
     "finding_notes",
     "changes",
     "person_changes",
+    "gauge_details",
+    "comeback_details",
+    "house_details",
     "shim_stock",
     "shim_movements",
 )

@@ -252,7 +252,9 @@ def _gauges(cells: Cells, rows: Iterable[dict[str, Any]], known: Known) -> None:
         }
         before = known.gauges.get(row["gauge"])
         if before is None:
-            known.gauges[row["gauge"]] = stored.Gauge(**gauge, last_checked=None, last_dropped=None, withdrawn=False)
+            known.gauges[row["gauge"]] = stored.Gauge(
+                **gauge, tolerance=None, last_checked=None, last_dropped=None, withdrawn=False
+            )
             new.append(gauge | {"entry": known.entry})
         else:
             for column, value in gauge.items():

@@ -59,6 +59,16 @@ def add_gauge(log: Log, gauge: Gauge, submission: Submission) -> None:
         records.add_gauge(use, gauge)
 
 
+def set_tolerance(log: Log, gauge: str, tolerance: float | None, submission: Submission) -> None:
+    """Set how far a check of a gauge may be off, in its own unit; None: one step again, as for every other gauge."""
+    if tolerance is not None and (number_of(tolerance) or 0.0) <= 0:
+        raise InputError("a tolerance must be a number above 0", field="tolerance", found=tolerance)
+    with log.writing(submission) as use:
+        rights.need(use, submission.by, Act.KEEP_GAUGES)
+        records.need(use, "gauge", "gauge", gauge, "gauge")
+        records.add_gauge_detail(use, gauge, "tolerance", "" if tolerance is None else repr(float(tolerance)))
+
+
 def check_gauge(
     log: Log,
     gauge: str,

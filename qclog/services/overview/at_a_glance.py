@@ -11,13 +11,13 @@ import polars as pl
 from qclog.domain.findings import CAUSES, Finding
 from qclog.domain.moments import now
 from qclog.errors import InputError
+from qclog.measures.gauge_trust import DOUBT, off_by, trust_at
 from qclog.services.keeping import sheets
 from qclog.services.keeping.stock import list_stock
 from qclog.services.series.series import left_outside
 from qclog.services.sums.forecast import forecast
 from qclog.services.tracing import comeback_risk
 from qclog.services.tracing.comeback_risk import Risk
-from qclog.services.tracing.gauge_trust import agrees, doubt_of, off_by
 from qclog.services.tracing.shop import Shop
 from qclog.store.log import Log
 from qclog.watch.observations import Observations
@@ -96,27 +96,26 @@ class GaugeGlance:
 def look_at_gauges(shop: Shop, today: date | None = None) -> tuple[GaugeGlance, ...]:
     """Every gauge, those that ask for something first."""
     found = [_gauge(shop, name, today or now().date()) for name in shop.gauges]
-    return tuple(sorted(found, key=lambda g: (g.state == "in use", g.gauge)))
+    return tuple(sorted(found, key=lambda g: (g.state.startswith("checked good"), g.gauge)))
 
 
 def _gauge(shop: Shop, name: str, today: date) -> GaugeGlance:
     row = shop.gauges[name]
     events = [c for c in shop.checks if c.gauge == name]
-    good = [e.checked_at for e in events if e.event == "calibrated" or agrees(row, e)]
-    last_good = max(good, default=None)
+    trust = trust_at(row, events, max(shop.last_known, *(e.checked_at for e in events)) if events else shop.last_known)
+    last_good = None if trust.last_good is None else trust.last_good.checked_at
     checks = [e for e in events if e.reading is not None and e.reference is not None]
     mine = shop.readings.filter(pl.col("gauge") == name)
     since = mine if last_good is None else mine.filter(pl.col("taken_at") > last_good)
-    doubt = doubt_of(row, events, shop.last_known)
-    state = "in use"
+    state = "not known: never checked" if last_good is None else f"checked good {shop.day(last_good)}"
     if row.withdrawn:
         state = "withdrawn"
-    elif doubt is not None:
-        state = f"in doubt since {shop.day(doubt)}"
-    elif row.calibration_due is not None and row.calibration_due < today:
+    elif trust.due is not None or (row.calibration_due is not None and row.calibration_due < today):
         state = "calibration overdue"
-    elif last_good is None:
-        state = "never checked"
+    elif trust.state == DOUBT:
+        state = (
+            f"in doubt since its good check of {shop.day(last_good)}" if last_good else "in doubt from the beginning"
+        )
     return GaugeGlance(
         name,
         row.kind,

@@ -13,10 +13,11 @@ import polars as pl
 from qclog.domain import stored
 from qclog.domain.moments import now, show_moment
 from qclog.errors import InputError
+from qclog.measures.gauge_trust import DOUBT, trust_at
 from qclog.services.series.series import left_outside
 from qclog.services.tracing import comeback_risk
 from qclog.services.tracing.comeback_risk import Risk
-from qclog.services.tracing.gauge_trust import doubt_of
+from qclog.services.tracing.gauge_days import reason_text
 from qclog.services.tracing.shop import Shop, read_shop
 from qclog.store.log import Log
 
@@ -164,18 +165,15 @@ class Month:
     def _said_of(self, gauge: stored.Gauge, events: Sequence[stored.GaugeEvent]) -> list[str]:
         zone, end = self.shop.zone, self.span.until - timedelta(microseconds=1)
         said = []
-        since = doubt_of(gauge, events, end)
-        if since is not None:
-            said.append(f"in doubt since {show_moment(since, zone)[:10]}")
+        trust = trust_at(gauge, events, end)
+        if trust.state == DOUBT:
+            said.append(f"in doubt at the end of the month: {reason_text(trust, zone)}")
         mine = self.shop.doubtful.filter(
             (pl.col("gauge") == gauge.gauge)
             & pl.col("taken_at").is_between(self.span.since, self.span.until, closed="left")
         )
         if len(mine):
             said.append(f"{len(mine)} readings of {mine['job'].n_unique()} jobs in doubt")
-        due = gauge.calibration_due
-        if due is not None and due < end.date():
-            said.append(f"calibration was due {due}")
         checks = [e.checked_at for e in events if e.event in ("check", "calibrated")]
         if not checks:
             said.append("never checked")

@@ -13,17 +13,18 @@ from scipy import special
 from qclog.domain import stored
 from qclog.domain.findings import CAUSES, Finding
 from qclog.domain.jobs import STAGE_WORDS
-from qclog.domain.moments import show_moment
 from qclog.domain.places import Place
+from qclog.measures.gauge_trust import DOUBT, trust_at
 from qclog.measures.judging import CLOSE, OUT
 from qclog.services.jobs import jobs
 from qclog.services.jobs.jobs import Story
 from qclog.services.tracing import comeback_risk
-from qclog.services.tracing.gauge_trust import doubt_of, overdue_since
+from qclog.services.tracing.gauge_days import reason_text
 from qclog.services.watch import finding_life
 from qclog.services.watch.finding_life import Watched
 from qclog.store.log import Log
 from qclog.watch.residuals import standardise, winsorised
+from qclog.words.numbers import plural
 from qclog.words.sentences import place_text, reading_text, result_text, value_text, verdict_text
 
 FEWEST_PEERS = 10
@@ -47,6 +48,7 @@ class SignOff:
     close: tuple[str, ...]
     odd: tuple[str, ...]
     gauges: tuple[str, ...]
+    unchecked: tuple[str, ...]
     findings: tuple[str, ...]
     unplaced: int
     concession: str | None
@@ -57,7 +59,8 @@ class SignOff:
     @property
     def clear(self) -> bool:
         """Whether nothing stands against it."""
-        return not (self.missing or self.outside or self.close or self.odd or self.gauges or self.findings)
+        against = (self.missing, self.outside, self.close, self.odd, self.gauges, self.unchecked, self.findings)
+        return not any(against)
 
     @property
     def sections(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
@@ -69,7 +72,8 @@ class SignOff:
             ("Without a reading", self.missing),
             ("Too close to a limit to call", self.close),
             ("Inside limits, but odd for its kind", self.odd),
-            ("Read with a gauge under suspicion", self.gauges),
+            ("Read with a gauge in doubt", self.gauges),
+            ("Read with a gauge not known to be right", self.unchecked),
             ("Touched by a finding that stands", self.findings),
             ("Outstanding", (self.outstanding,) if self.outstanding else ()),
         )
@@ -90,6 +94,7 @@ def before_dispatch(log: Log, job: str, watched: Watched | None = None) -> SignO
         comebacks = use.frame("comebacks_all")
         visits = {(p.part, p.lot) for p in use.rows("job_parts", stored.JobPart, job=job) if p.lot}
     outside, close = _by_verdict(story)
+    doubted, unchecked = _doubted(story, checks, gauges)
     odd, unplaced = _odd(watched, job, story)
     touching = [f for f in watched.standing if _touches(f, story, {lot for _, lot in visits})]
     out = comeback_risk.months_out(everyone, comebacks, _last_known(watched, everyone, comebacks))
@@ -100,7 +105,8 @@ def before_dispatch(log: Log, job: str, watched: Watched | None = None) -> SignO
         outside=outside,
         close=close,
         odd=odd,
-        gauges=_doubted(story, checks, gauges),
+        gauges=doubted,
+        unchecked=unchecked,
         findings=tuple(_told(f, out) for f in touching),
         unplaced=unplaced,
         concession=story.job.concession,
@@ -194,23 +200,28 @@ def _odd_text(story: Story, code: str, stage: str, value: float, peers: Any, z: 
     )
 
 
-def _doubted(story: Story, checks: list[stored.GaugeEvent], gauges: dict[str, stored.Gauge]) -> tuple[str, ...]:
-    why: dict[str, int] = {}
+def _doubted(
+    story: Story, checks: list[stored.GaugeEvent], gauges: dict[str, stored.Gauge]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Readings with a gauge in doubt, and with one that no good check before them vouches for."""
+    doubted: dict[str, int] = {}
+    unchecked: dict[str, int] = {}
     for told in story.readings:
         name = told.row.gauge
         if not told.row.counts or name not in gauges:
             continue
-        mine = [c for c in checks if c.gauge == name]
-        since = doubt_of(gauges[name], mine, told.row.taken_at)
-        due = overdue_since(gauges[name], mine, told.row.taken_at)
-        if since is not None:
-            when = show_moment(since, story.zone)
-            said = f"{name}, dropped, withdrawn or found off {when} and not cleared before they were taken"
-            why[said] = why.get(said, 0) + 1
-        elif due is not None:
-            said = f"{name}, whose calibration was due on {due.isoformat()}"
-            why[said] = why.get(said, 0) + 1
-    return tuple(f"{n} reading{'' if n == 1 else 's'} with {said}" for said, n in why.items())
+        taken_at = told.row.taken_at
+        trust = trust_at(gauges[name], [c for c in checks if c.gauge == name], taken_at)
+        if trust.state == DOUBT:
+            said = f"{name}: {reason_text(trust, story.zone, taken_at)}"
+            doubted[said] = doubted.get(said, 0) + 1
+        elif trust.last_good is None:
+            unchecked[name] = unchecked.get(name, 0) + 1
+    vouched = "which no good check before vouches for"
+    return (
+        tuple(f"{plural(n, 'reading')} with {said}" for said, n in doubted.items()),
+        tuple(f"{plural(n, 'reading')} with {name}, {vouched}" for name, n in unchecked.items()),
+    )
 
 
 def _touches(finding: Finding, story: Story, lots: set[str]) -> bool:

@@ -3,19 +3,30 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, time, timedelta
 from functools import cached_property
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import polars as pl
 
 from qclog.domain import stored
 from qclog.domain.moments import show_moment
+from qclog.measures.gauge_trust import DOUBT, trust_at
 from qclog.services.jobs.whereabouts import jobs_out
 from qclog.services.keeping import sheets
-from qclog.services.tracing.gauge_trust import doubt_of
 from qclog.store.log import Log
+
+_ANSWER: dict[str, pl.DataType | type[pl.DataType]] = {
+    "state": pl.String,
+    "since": pl.Datetime("us"),
+    "until": pl.Datetime("us"),
+}
+_TRUSTED: dict[str, pl.DataType | type[pl.DataType]] = {
+    "job": pl.String,
+    "gauge": pl.String,
+    "taken_at": pl.Datetime("us"),
+    **_ANSWER,
+}
 
 
 @dataclass(frozen=True)
@@ -50,23 +61,35 @@ class Shop:
         moments = [moment for column in columns if (moment := column.max()) is not None]
         return max(moments, default=datetime(1970, 1, 1))  # type: ignore[return-value] # columns of times
 
+    def events_of(self, gauge: str) -> tuple[stored.GaugeEvent, ...]:
+        """What happened to a gauge, the oldest first."""
+        return tuple(event for event in self.checks if event.gauge == gauge)
+
+    @cached_property
+    def trusted(self) -> pl.DataFrame:
+        """One row per reading that counts and names a gauge of the log: job, gauge, taken_at, state of the gauge then,
+        and since, until: the good checks that it rests on, or that a doubt reaches to (null: no end).
+        """
+        pieces = [self._trusted_with(gauge, row) for gauge, row in self.gauges.items()]
+        return pl.concat(pieces) if pieces else pl.DataFrame(schema=_TRUSTED)
+
+    def _trusted_with(self, gauge: str, row: stored.Gauge) -> pl.DataFrame:
+        events = self.events_of(gauge)
+        own = self.readings.filter(pl.col("gauge") == gauge).select("job", "gauge", "taken_at")
+        edges = {event.checked_at for event in events}
+        if row.calibration_due is not None:
+            edges.add(datetime.combine(row.calibration_due + timedelta(days=1), time()))
+        # Between two events the answer is the same, so it is asked once for each such stretch.
+        ordered = pl.Series(sorted(edges), dtype=pl.Datetime("us"))
+        stretch = ordered.search_sorted(own["taken_at"], side="right").to_list() if len(own) else []
+        answers = {n: trust_at(row, events, own["taken_at"][first]) for n, first in _firsts(stretch)}
+        found = [(answers[n].state, answers[n].since, answers[n].until) for n in stretch]
+        return own.hstack(pl.DataFrame(found, schema=_ANSWER, orient="row"))
+
     @cached_property
     def doubtful(self) -> pl.DataFrame:
-        """One row per reading that counts and was taken with a gauge in doubt: job, gauge, taken_at, since."""
-        pieces = []
-        for gauge, row in self.gauges.items():
-            events = [c for c in self.checks if c.gauge == gauge]
-            if not any(e.event != "check" or e.reading is not None for e in events):
-                continue
-            mine = self.readings.filter(pl.col("gauge") == gauge).select("job", "gauge", "taken_at")
-            # Between two events the answer is the same, so it is asked once for each such stretch.
-            edges = pl.Series(sorted({e.checked_at for e in events}), dtype=pl.Datetime("us"))
-            stretch = edges.search_sorted(mine["taken_at"], side="right").to_list() if len(mine) else []
-            answers = {n: doubt_of(row, events, mine["taken_at"][first]) for n, first in _firsts(stretch)}
-            since = [answers[n] for n in stretch]
-            pieces.append(mine.with_columns(since=pl.Series(since, dtype=pl.Datetime("us"))).drop_nulls("since"))
-        schema: Any = {"job": pl.String, "gauge": pl.String, "taken_at": pl.Datetime("us"), "since": pl.Datetime("us")}
-        return pl.concat(pieces) if pieces else pl.DataFrame(schema=schema)
+        """The rows of `trusted` whose gauge was in doubt."""
+        return self.trusted.filter(pl.col("state") == DOUBT)
 
     def lots_of(self, job: str) -> list[str]:
         """The lots of a job's parts."""

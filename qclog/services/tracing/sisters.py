@@ -143,9 +143,13 @@ def touches(shop: Shop, finding: Finding, job: str) -> bool:
 
 
 def _doubt_link(shop: Shop, day: GaugeDay) -> Link:
-    mine = shop.doubtful.filter((pl.col("gauge") == day.gauge) & (pl.col("since") == day.since))
-    words = f"read with {day.gauge} while it was in doubt, from {shop.day(day.since)}"
-    return Link("gauge", day.gauge, words, _in_order(shop, mine["job"]))
+    since, until = day.stretch
+    same = pl.col("since").eq_missing(since) & pl.col("until").eq_missing(until)
+    read = shop.doubtful.filter((pl.col("gauge") == day.gauge) & same)
+    begins = f"from {shop.day(since)}" if since else "from the beginning"
+    ends = f" to {shop.day(until)}" if until else " on"
+    words = f"read with {day.gauge} while it was in doubt, {begins}{ends}"
+    return Link("gauge", day.gauge, words, _in_order(shop, read["job"]))
 
 
 def _sub_assemblies(shop: Shop, job: str) -> list[Link]:

@@ -18,6 +18,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from qclog.domain import stored
 from qclog.domain.findings import Change, Note
 from qclog.domain.jobs import Person
 from qclog.domain.moments import now
@@ -38,6 +39,7 @@ from qclog.services.keeping import people, sheets
 from qclog.services.keeping.verifying import short_digest, verify
 from qclog.store import findings as life
 from qclog.store import stock as shelves
+from qclog.store.ids import new_id
 from qclog.store.log import Log
 from tests.conftest import SHEET, submission
 from tests.services.keeping.test_backup import filled
@@ -71,8 +73,13 @@ def full(filled: Log) -> Log:
     sheets.add(filled, read_sheet(SHEET.replace('code = "MR-1"', 'code = "MR/1"')), submission("sheet"))
     sheets.add(filled, read_sheet(SHEET.replace('code = "MR-1"', 'code = "MR_1"')), submission("sheet"))
     people.add_person(filled, Person("=Zed", "stores"), submission("person"))
+    people.set_tolerance(filled, "FG-1", 0.75, submission("tolerance"))
     with filled.writing(submission("life")) as use:
         life.add_note(use, Note("lot-lot-B-7", "closed", "Heron", now(), "@soft", "sent back", None))
+        use.insert("house_detail", id=new_id(), name="rate", code="labour_hour", value="60", entry=use.entry)
+        back = use.rows("comebacks_all", stored.Comeback)[0]
+        said = {"job": back.job, "returned": back.returned, "name": "finding", "value": "=bearing worn"}
+        use.insert("comeback_detail", id=new_id(), **said, entry=use.entry)
         life.add_change(use, Change("new setup", now(), "Heron", case_type="MR-1"))
         shelves.add_size(use, ShimSize("S-A", 5.0, 5.05, "thou", None))
         shelves.add_minimum(use, "S-A", 5.0, 10)
@@ -143,6 +150,9 @@ def test_a_strike_is_checked_like_everything_else(full: Log, tmp_path: Path) -> 
         assert f"strikes.csv:{expected}" in said, said
 
 
+EMPTY_HERE = ("person_detail", "sign_on", "sign_off")
+
+
 def test_the_parquet_copy_out_in_and_out_again(full: Log, tmp_path: Path) -> None:
     written = export_parquet(full, tmp_path / "one")
     again = Log(tmp_path / "again.duckdb")
@@ -155,7 +165,7 @@ def test_the_parquet_copy_out_in_and_out_again(full: Log, tmp_path: Path) -> Non
     assert here.pop("migration")[0][:3] == there.pop("migration")[0][:3]
     assert here == there
     assert {name for name, _ in written} == {f"{t}.parquet" for t in here} | {"unit.parquet"}
-    assert all(here[t] for t in here if t not in ("person_detail", "sign_on")), [t for t in here if not here[t]]
+    assert all(here[t] for t in here if t not in EMPTY_HERE), [t for t in here if not here[t]]
     people.add_person(again, Person("Birch", "technician"), submission())
     assert verify(again).sound
 

@@ -117,10 +117,10 @@ def test_gauges_say_what_they_ask_for(shop: Log) -> None:
     people.check_gauge(shop, "MC-1", "dropped", submission(), at=START + timedelta(days=55))
     rows = {g.gauge: g for g in at_a_glance.look_at_gauges(read_shop(shop), date(2026, 6, 1))}
     assert rows["DT-1"].state == "calibration overdue"
-    assert rows["TQ-1"].state == "in use"
+    assert rows["TQ-1"].state == "checked good 2026-02-24"
     assert rows["TQ-1"].off == pytest.approx(0.05)
     assert (rows["TQ-1"].since, rows["TQ-1"].jobs[0]) == (10, "K-050")
-    assert rows["MC-1"].state == "in doubt since 2026-03-01"
+    assert rows["MC-1"].state == "in doubt from the beginning"
     assert rows["MC-1"].since == 60
     people.check_gauge(shop, "TQ-1", "withdrawn", submission(), at=now())
     rows = {g.gauge: g for g in at_a_glance.look_at_gauges(read_shop(shop), date(2026, 6, 1))}

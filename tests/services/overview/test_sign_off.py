@@ -10,7 +10,6 @@ import pytest
 
 from qclog import resources
 from qclog.cli import main
-from qclog.domain import stored
 from qclog.domain.jobs import Gauge
 from qclog.domain.moments import now
 from qclog.domain.places import Place
@@ -21,14 +20,10 @@ from qclog.services.jobs.capture import Circumstances
 from qclog.services.keeping import people
 from qclog.services.overview.sign_off import before_dispatch
 from qclog.services.tracing import comeback_risk
-from qclog.services.tracing.gauge_trust import doubt_of, overdue_since
 from qclog.services.watch import finding_life
 from qclog.store.log import Log
-from tests import stored_rows
 from tests.conftest import submission
 from tests.workshop_with_a_batch import START, add_units
-
-GAUGE = stored_rows.gauge()
 
 
 @pytest.fixture
@@ -36,41 +31,6 @@ def shop(tmp_path: Path) -> Log:
     log = Log(tmp_path / "shop.duckdb")
     add_units(log, tmp_path / "first", 0, 60)
     return log
-
-
-def event(day: int, what: str, reading: float | None = None) -> stored.GaugeEvent:
-    reference = None if reading is None else 20.0
-    return stored_rows.gauge_event(what, datetime(2026, 1, day), reference=reference, reading=reading)
-
-
-@pytest.mark.parametrize(
-    ("events", "doubted"),
-    [
-        ([], False),
-        ([event(5, "dropped")], True),
-        ([event(15, "dropped")], False),
-        ([event(5, "dropped"), event(7, "check", 20.5)], False),  # one step off agrees
-        ([event(5, "dropped"), event(7, "check", 21.5)], True),
-        ([event(5, "dropped"), event(7, "calibrated")], False),
-        ([event(5, "dropped"), event(12, "calibrated")], True),  # put right later says nothing of before
-        ([event(5, "dropped"), event(12, "check", 20.0)], False),  # untouched since, and it reads right
-        ([event(5, "dropped"), event(12, "check", 21.5), event(14, "check", 20.0)], True),  # repaired between
-        ([event(5, "dropped"), event(12, "withdrawn"), event(14, "check", 20.0)], True),
-        ([event(5, "check", 21.5)], True),
-        ([event(5, "withdrawn"), event(6, "returned")], False),
-        ([event(5, "check", None)], False),
-    ],
-)
-def test_when_a_gauge_is_doubted(events: list[stored.GaugeEvent], doubted: bool) -> None:
-    """A reading of 10 January; common practice, no source: a check clears back to the last one, a repair does not."""
-    assert (doubt_of(GAUGE, events, datetime(2026, 1, 10)) is not None) is doubted
-
-
-def test_a_check_in_another_unit_is_converted() -> None:
-    check = event(7, "check", 0.5)._replace(reference=0.508, unit="mm")  # 0.008 mm is 0.31 thou
-    assert doubt_of(GAUGE, [event(5, "dropped"), check], datetime(2026, 1, 10)) is None
-    check = event(7, "check", 0.45)._replace(reference=0.508, unit="mm")
-    assert doubt_of(GAUGE, [event(5, "dropped"), check], datetime(2026, 1, 10)) is not None
 
 
 def test_a_sound_job_has_nothing_against_it_but_its_missing_places(shop: Log) -> None:
@@ -105,32 +65,22 @@ def test_few_sound_jobs_are_called_odd(shop: Log) -> None:
     assert sum(bool(before_dispatch(shop, job, watched).odd) for job in sound) <= 3
 
 
-def test_a_dropped_gauge_is_named_until_it_is_cleared(shop: Log) -> None:
-    dropped = START + timedelta(days=50)
-    people.check_gauge(shop, "TQ-1", "dropped", submission(), at=dropped)
-    assert before_dispatch(shop, "K-049").gauges == ()
-    (said,) = before_dispatch(shop, "K-055").gauges
-    assert said.startswith("1 reading with TQ-1")
-    people.check_gauge(shop, "TQ-1", "check", submission(), at=START + timedelta(days=52), reference=10.0, reading=10.1)
+def test_a_dropped_gauge_is_named_from_good_check_to_good_check(shop: Log) -> None:
+    def check(day: int, event: str, reading: float | None = None) -> None:
+        at = START + timedelta(days=day)
+        reference = None if reading is None else 10.0
+        people.check_gauge(shop, "TQ-1", event, submission(), at=at, reference=reference, reading=reading)
+
+    assert any("TQ-1, which no good check before" in said for said in before_dispatch(shop, "K-049").unchecked)
+    check(45, "check", 10.0)
+    check(50, "dropped")
+    assert before_dispatch(shop, "K-044").gauges == ()
+    for job, order in (("K-049", "after"), ("K-055", "before")):
+        (said,) = before_dispatch(shop, job).gauges
+        assert said.startswith(f"1 reading with TQ-1: dropped {order} it was read, ")
+    check(52, "check", 10.1)
     assert before_dispatch(shop, "K-055").gauges == ()
-    assert before_dispatch(shop, "K-051").gauges == ()
-
-
-@pytest.mark.parametrize(
-    ("due", "calibrated", "overdue"),
-    [
-        (None, None, False),
-        (date(2026, 3, 1), None, True),
-        (date(2026, 3, 10), None, False),
-        (date(2026, 3, 1), datetime(2026, 3, 5, 9), False),
-        (date(2026, 3, 1), datetime(2026, 3, 11, 9), True),
-        (date(2026, 3, 1), datetime(2026, 2, 20, 9), True),
-    ],
-)
-def test_when_a_calibration_is_overdue(due: date | None, calibrated: datetime | None, overdue: bool) -> None:
-    events = [stored_rows.gauge_event("calibrated", calibrated)] if calibrated else []
-    found = overdue_since(stored_rows.gauge(calibration_due=due), events, datetime(2026, 3, 10, 12))
-    assert found == (due if overdue else None)
+    assert before_dispatch(shop, "K-051").gauges != ()
 
 
 def test_an_overdue_gauge_is_named_at_sign_off(shop: Log) -> None:
@@ -138,7 +88,9 @@ def test_an_overdue_gauge_is_named_at_sign_off(shop: Log) -> None:
     people.add_gauge(shop, late, submission())
     how = Circumstances("Ash", "TQ-9", START + timedelta(days=60), ("oiled", "rotating"))
     capture.take(shop, Place("K-012", "torque", "final"), "12", how, submission())
-    assert before_dispatch(shop, "K-012").gauges == ("1 reading with TQ-9, whose calibration was due on 2026-02-01",)
+    assert before_dispatch(shop, "K-012").gauges == (
+        "1 reading with TQ-9: its calibration was due 2026-02-01; no good check before; no good check since",
+    )
 
 
 def test_a_concession_and_outstanding_work_are_told(shop: Log) -> None:

@@ -203,7 +203,9 @@ def test_a_correction_is_told_with_who_and_why(sample: Log, watched: Watched) ->
     assert found.unit is not None
     remarks = tables.readings_grid(found.unit).columns["remarks"]
     assert any(f"corrects attempt {row['replaces']}: {row['reason']}" in remark for remark in remarks)
-    assert any(f"by {submission().by}: {row['reason']}" in remark for remark in remarks if "corrected to" in remark)
+    assert any(
+        "by Rook on " in remark and f": {row['reason']}" in remark for remark in remarks if "corrected to" in remark
+    )
 
 
 def test_a_sub_assembly_is_told_with_its_own_gauges(sample: Log, watched: Watched) -> None:
