@@ -141,6 +141,10 @@ def _print_unit(unit: UnitTrace) -> None:
         print("\nLeft outside the limits in force that day, or too close to call:")
         for one in unit.outside:
             print(f"  {one.text}")
+    if unit.left is not None and unit.left.later:
+        print("\nEntered after it had left, and so no part of what left:")
+        for later in unit.left.later:
+            print(f"  {unit.left.later_text(later)}")
     _print_grid("As received against as built", tables.changes_grid(unit))
     _print_grid("Were the gauges right that day?", tables.gauges_grid(unit))
     _print_grid("Each value among its peers, counted from the lowest", tables.peers_grid(unit))

@@ -44,10 +44,13 @@ _FILE = "SELECT database_name FROM duckdb_databases() WHERE NOT internal"
 
 @dataclass(frozen=True, slots=True)
 class AsOf:
-    """Up to entry `entry`; with `moment` (UTC), later imports too as far as their rows had happened by then."""
+    """Up to entry `entry`; with `moment` (UTC), later imports too as far as their rows had happened by then: all of
+    them, or those up to entry `through`.
+    """
 
     entry: int
     moment: datetime | None = None
+    through: int | None = None
 
 
 def shadow(connection: duckdb.DuckDBPyConnection, asked: AsOf) -> None:
@@ -67,5 +70,7 @@ def _kept(table: str, file: str, asked: AsOf) -> str:
         return known
     ways = ", ".join(f"'{way}'" for way in BY_IMPORT)
     imports = f"entry IN (SELECT e.entry FROM {file}.main.entry AS e WHERE e.via IN ({ways}))"  # noqa: S608 - words of ours
+    if asked.through is not None:
+        imports += f" AND entry <= {asked.through:d}"
     happened = _HAPPENED.get(table, "true").format(file=file, moment=f"TIMESTAMP '{asked.moment.isoformat(sep=' ')}'")
     return f"{known} OR ({imports} AND ({happened}))"

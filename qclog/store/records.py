@@ -106,6 +106,12 @@ def add_detail(use: Use, job: str, name: str, value: object, reason: str | None 
     use.insert("job_detail", id=new_id(), job=job, name=name, value=text, reason=reason, entry=use.entry)
 
 
+def add_sign_off(use: Use, job: str) -> None:
+    """Keep what the log showed when a job was signed off: the entry before this one, and its digest."""
+    shown = use.rows("last_digest", stored.LastDigest)[0]
+    use.insert("sign_off", id=new_id(), job=job, shown_entry=shown.entry, shown_digest=shown.digest, entry=use.entry)
+
+
 def add_part(use: Use, part: Part) -> None:
     """Add a part to a job."""
     for name in ("part", "lot", "supplier"):

@@ -84,8 +84,11 @@ def show_case_types(log: Log) -> None:
             "jobs": [r.jobs for r in rows],
             "last 12 months": [r.last_year for r in rows],
             "left outside limits": [f"{r.outside} of {r.out}" for r in rows],
-            "comebacks": [r.risk.comebacks for r in rows],
-            "in 100 unit-months": ["too few to say" if r.risk.rate is None else f"{r.risk.rate:.2g}" for r in rows],
+            "came back": [r.risk.back for r in rows],
+            "ours or open": [r.risk.comebacks for r in rows],
+            "in 100 unit-months": [
+                "" if r.risk.rate is None else f"{r.risk.rate:.2g} ({r.risk.interval_text})" for r in rows
+            ],
             "what moves": [r.moves or "nothing" for r in rows],
             "name": [r.name for r in rows],
         },

@@ -52,7 +52,11 @@ def show_what_left(unit: UnitTrace) -> None:
     if unit.outside:
         st.markdown("\n".join(f"- {plain(one.text)}" for one in unit.outside))
     else:
-        st.success("Nothing left outside limits or too close to call.", icon=":material/check:")
+        said = "Nothing that was read left outside limits or too close to call."
+        _ = st.info(said) if unit.built.missing else st.success(said, icon=":material/check:")
+    if unit.left is not None and unit.left.later:
+        with st.expander(f"Entered after it had left ({len(unit.left.later)}): no part of what left", expanded=True):
+            st.markdown("\n".join(f"- {plain(unit.left.later_text(later))}" for later in unit.left.later))
     chart = next(unit_charts.charts_of(unit), None)
     if chart is not None:
         st.altair_chart(unit_charts.over_time_of(unit, chart, dark=reading.is_dark()), key="unit_chart")

@@ -29,6 +29,17 @@ def verdict_text(verdict: Verdict, characteristic: Characteristic | None) -> str
     return {"pass": "pass", "fail": "FAIL"}.get(verdict.result, "")
 
 
+def beyond_text(verdict: Verdict, low: float | None, high: float | None, characteristic: Characteristic) -> str:
+    """How far past the limit it is at least: ` (by 5 thou)`; empty inside limits, or where that is not known."""
+    limits = verdict.limits
+    if limits is None:
+        return ""
+    over = low - limits.upper if verdict.result == HIGH and low is not None and limits.upper is not None else None
+    under = limits.lower - high if verdict.result == LOW and high is not None and limits.lower is not None else None
+    by = over if over is not None else under
+    return "" if by is None or by <= 0 else f" (by {by:.4g} {characteristic.unit})"
+
+
 def asked_text(characteristic: Characteristic, verdict: Verdict) -> str:
     """The limits a reading is judged by: `15 to 17.5, wanted 16 thou`; empty if there are none."""
     text = limits_text(verdict.limits)

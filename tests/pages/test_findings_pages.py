@@ -125,7 +125,7 @@ def test_what_stands_against_a_job_is_on_its_page(found: Log) -> None:
     assert any("What stood against dispatch" in e.label for e in app.expander)
     said = texts(app)
     assert "Touched by a finding that stands" in said
-    assert "Comebacks of this case type: 0 comebacks of 60 units out: too few to say" in said
+    assert "Comebacks of this case type: 0 units of 60 came back, " in said
     assert found.exists()
 
 

@@ -105,6 +105,8 @@ def say(log: Log, job: str, name: str, value: object, submission: Submission, re
         if name == "variant" and isinstance(value, str):
             _check_variant(use, row.case_type, value)
         records.add_detail(use, job, name, value, reason)
+        if name == "dispatched" and value is not None:
+            records.add_sign_off(use, job)
 
 
 def add_part(log: Log, part: Part, submission: Submission) -> None:

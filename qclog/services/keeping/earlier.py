@@ -49,9 +49,9 @@ def as_of_words(log: Log) -> str:
     said = f"As of entry {last.entry}, {show_moment(last.entered_at, zone)} ({last.entered_by})" if last else ""
     if asked.moment is None:
         return f"{said}."
-    imports = [e for e in entries if e.entry > asked.entry]
+    imports = [e for e in entries if e.via in BY_IMPORT and asked.entry < e.entry <= (asked.through or e.entry)]
     named = ", ".join(f"entry {e.entry} of {show_moment(e.entered_at, zone)[:10]}" for e in imports)
-    what = f"of what was imported later ({named}), what had happened by {show_moment(asked.moment, zone)}"
+    what = f"of what was imported ({named}), what had happened by {show_moment(asked.moment, zone)}"
     return (
         f"{said}; {what}, by its own times."
         if said

@@ -80,6 +80,12 @@ def verify(log: Log) -> Report:
     return Report(checks, entries, readings, misfits, remarks, as_found, digest)
 
 
+def misfits_of(log: Log) -> tuple[Misfit, ...]:
+    """Every entry that does not fit the chain of digests, in order; none for a sound log."""
+    with log.reading("verify") as use:
+        return tuple(_misfit(use, fault) for fault in chain.faults(use.connection))
+
+
 def _kept_aside(log: Log) -> Check:
     names: list[dict[str, object]] = [{"file": name} for name in unread_beside(log.path)]
     return Check("write_ahead_file_not_read", "a write-ahead file that a crash left could not be read", names)

@@ -97,7 +97,8 @@ def before_dispatch(log: Log, job: str, watched: Watched | None = None) -> SignO
     doubted, unchecked = _doubted(story, checks, gauges)
     odd, unplaced = _odd(watched, job, story)
     touching = [f for f in watched.standing if _touches(f, story, {lot for _, lot in visits})]
-    out = comeback_risk.months_out(everyone, comebacks, _last_known(watched, everyone, comebacks))
+    until = _last_known(watched, everyone, comebacks)
+    out = comeback_risk.months_out(everyone, comebacks, until)
     same = out.filter(pl.col("case_type") == story.job.case_type)
     return SignOff(
         job=job,
@@ -107,7 +108,7 @@ def before_dispatch(log: Log, job: str, watched: Watched | None = None) -> SignO
         odd=odd,
         gauges=doubted,
         unchecked=unchecked,
-        findings=tuple(_told(f, out) for f in touching),
+        findings=tuple(_told(f, out, until, len(touching)) for f in touching),
         unplaced=unplaced,
         concession=story.job.concession,
         conceded=_is_conceded(story),
@@ -241,12 +242,12 @@ def _touches(finding: Finding, story: Story, lots: set[str]) -> bool:
     )
 
 
-def _told(finding: Finding, out: pl.DataFrame) -> str:
+def _told(finding: Finding, out: pl.DataFrame, until: datetime, looked: int) -> str:
     """The finding and the comeback risk that it carries, where there is data for it."""
     if CAUSES[finding.cause].alone or not CAUSES[finding.cause].shifts:
         return finding.text
     kin = out.filter(pl.col("case_type").is_in(list(finding.case_types)))
-    return f"{finding.text} Such units: {comeback_risk.comparison_text(comeback_risk.compare(kin, finding.jobs))}."
+    return f"{finding.text} Such units: {comeback_risk.compare(kin, finding.jobs, until, looked=looked).text}."
 
 
 def _last_known(watched: Watched, everyone: pl.DataFrame, comebacks: pl.DataFrame) -> datetime:

@@ -8,6 +8,7 @@ from qclog.measures.results import Result
 from qclog.report.codes import draw_code
 from qclog.report.document import Block, Column, Document, Facts, Heading, Lines, Notice, Paragraph, Points, Table
 from qclog.services.jobs import jobs
+from qclog.services.jobs.as_left import AsLeft, as_left
 from qclog.services.jobs.jobs import Story, StoryReading
 from qclog.services.jobs.remarks import became_of
 from qclog.services.keeping import verifying
@@ -32,7 +33,9 @@ CUSTOMER = (
 
 def build_record(log: Log, job: str) -> Document:
     """The build record of a job. UnknownNameError if there is none."""
-    story = jobs.tell(log, job)
+    now = jobs.tell(log, job)
+    left = as_left(log, now)
+    story, log = (now, log) if left is None else (left.story, left.log)
     blocks: list[Block] = [
         facts(story),
         *standing(story),
@@ -46,6 +49,7 @@ def build_record(log: Log, job: str) -> Document:
             blocks += [Heading(f"Readings, {STAGE_WORDS[stage]}"), *found]
     blocks += _remarks(story)
     blocks += parts(story)
+    blocks += entered_after(left)
     if story.job.dispatched is None:
         blocks += [Heading("At dispatch"), Lines(RELEASE)]
     if story.sheet.caution:
@@ -91,6 +95,14 @@ def standing(story: Story) -> list[Block]:
         said = f"{plural(len(missing), 'final place')}: {', '.join(names)}"
         blocks.append(Notice("Without a reading", said))
     return blocks
+
+
+def entered_after(left: AsLeft | None) -> list[Block]:
+    """What was entered after the unit had left, and never overwrites what left; nothing for most."""
+    if left is None or not left.later:
+        return []
+    told = Points(tuple(left.later_text(one) for one in left.later))
+    return [Heading(f"Entered after it had left ({len(left.later)}): not part of what left"), told]
 
 
 def cautions(story: Story) -> list[Block]:

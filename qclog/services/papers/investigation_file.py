@@ -101,12 +101,13 @@ def _unit(unit: UnitTrace) -> list[Block]:
         if visit.job != unit.job:
             when = show_moment(visit.opened, story.zone)[:10]
             blocks.append(Paragraph(f"The same case was here as job {visit.job}, opened {when}."))
-    blocks += build_record.standing(story)
+    blocks += build_record.standing(unit.built)
     blocks += [Heading("The evidence, graded"), Paragraph(GRADED, quiet=True)]
     blocks += table(tables.evidence_grid(unit)) or [Paragraph("Nothing in the log stands against this job.")]
     blocks += [Heading("What left us, by the limits in force that day")]
     outside = [o.text for o in unit.outside]
     blocks.append(Points(tuple(outside)) if outside else Paragraph("Nothing left outside limits or too close to call."))
+    blocks += build_record.entered_after(unit.left)
     blocks += unit_charts(unit)
     blocks += [Heading("As received against as built")]
     blocks += table(tables.changes_grid(unit)) or [

@@ -172,14 +172,17 @@ def risks_grid(risks: Sequence[tuple[str, Risk]]) -> Grid:
             case_type,
             str(risk.out),
             f"{risk.months:.0f}",
+            str(risk.back),
             str(risk.comebacks),
             "" if risk.rate is None else f"{risk.rate:.2f}",
-            "too few to say" if risk.lower is None or risk.upper is None else f"{risk.lower:.2f} to {risk.upper:.2f}",
+            risk.interval_text,
         )
         for case_type, risk in risks
     )
-    headings = ("case type", "units out", "unit-months", "came back", "in 100 unit-months", "95 % interval")
-    return Grid(headings, rows, headings[1:5])
+    headings = (
+        "case type", "units out", "unit-months", "came back", "ours or open", "in 100 unit-months", "95 % interval",
+    )  # fmt: skip
+    return Grid(headings, rows, headings[1:6])
 
 
 def going_grid(going: Sequence[Going]) -> Grid:

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
 from qclog.domain import stored
 from qclog.domain.moments import show_moment
 from qclog.errors import InputError
-from qclog.report.document import Block, Code, Document
+from qclog.report.document import Block, Code, Document, Notice
 from qclog.report.html import write_html
 from qclog.report.pdf import set_pdf
-from qclog.services.keeping import sheets
+from qclog.services.keeping import sheets, verifying
 from qclog.services.keeping.earlier import as_of_words
 from qclog.services.keeping.output import new_file
 from qclog.store.log import Log
@@ -35,7 +36,18 @@ def frame(log: Log, title: str, about: str, blocks: Iterable[Block], code: Code 
     if log.as_of is not None:
         dated = f"the log {as_of_words(log).removesuffix('.').lower()}"
         moment = log.as_of.moment or moment
-    return Document(title, about, dated, moment, tuple(blocks), FOOT, code=code)
+    return Document(title, about, dated, moment, (*_does_not_fit(log), *blocks), FOOT, code=code)
+
+
+def _does_not_fit(log: Log) -> list[Block]:
+    """On page one of every paper of a log that was changed past qclog: that it was, and where; nothing for most."""
+    faults = verifying.misfits_of(replace(log, as_of=None))
+    if not faults:
+        return []
+    first = "; ".join(f"entry {f.entry}: {f.says}" for f in faults[:3])
+    more = f", and {len(faults) - 3} more" if len(faults) > 3 else ""
+    said = f"What is printed here can't be relied on. It was not stored by qclog as it stands now: {first}{more}."
+    return [Notice("This log does not fit its chain of digests", said)]
 
 
 def check_ending(path: Path) -> None:

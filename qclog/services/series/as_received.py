@@ -36,15 +36,20 @@ class Change:
         return f"{self.received_gauge} both times" if self.received_gauge else ""
 
 
-def compare_as_received(every: Sequence[Series], job: str, next_visit: str | None) -> tuple[Change, ...]:
-    """What was read as the job came back, or as found in the same case's next visit, against the job's last reading.
+def compare_as_received(
+    as_built: Sequence[Series], as_now: Sequence[Series], job: str, next_visit: str | None
+) -> tuple[Change, ...]:
+    """What was read as the job came back, or as found in the same case's next visit, against the job's last reading as
+    the log stood when it left (`as_built`), so that a later correction never passes for what left.
 
     A characteristic that was forced by choice of shim is compared too: what it has become is the question.
     """
     found = []
-    for series in every:
+    then = {series.characteristic.code: series for series in as_built}
+    for series in as_now:
         rows = series.rows.filter(pl.col("value").is_not_nan())
-        built = _last(rows.filter((pl.col("job") == job) & pl.col("stage").is_in(["trial", "final"])))
+        before = then.get(series.characteristic.code, series).rows.filter(pl.col("value").is_not_nan())
+        built = _last(before.filter((pl.col("job") == job) & pl.col("stage").is_in(["trial", "final"])))
         received = _last(rows.filter((pl.col("job") == job) & (pl.col("stage") == "return")))
         if received is None and next_visit is not None:
             received = _last(rows.filter((pl.col("job") == next_visit) & (pl.col("stage") == "as_found")))

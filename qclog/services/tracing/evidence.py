@@ -1,7 +1,9 @@
 """What the log says of why a unit came back, each point graded with its reason. People decide; this orders the points.
 
 The grades are deliberately hard to earn: `cause` needs a person who recorded the comeback as ours, a finding that
-stands and can't be confounded, a rate of comebacks that luck does not explain, and the unit's own reading outside.
+stands and can't be confounded, an interval that settles that other such units come back more often (the unit itself
+left out), and the unit's own reading outside as the log stood when it left. What the record says and what a person
+says are told apart, and where they contradict each other that is said.
 """
 
 from __future__ import annotations
@@ -14,6 +16,7 @@ import polars as pl
 from qclog.domain import stored
 from qclog.domain.findings import CAUSES, Finding
 from qclog.domain.jobs import STAGE_WORDS
+from qclog.domain.moments import show_moment
 from qclog.domain.places import Place
 from qclog.measures.judging import CLOSE
 from qclog.services.jobs.jobs import Story
@@ -23,11 +26,10 @@ from qclog.services.tracing.comeback_readings import Going
 from qclog.services.tracing.gauge_days import DOUBT, GaugeDay
 from qclog.services.tracing.shop import Shop
 from qclog.words.numbers import number_text, plural, unit_name
-from qclog.words.sentences import asked_text, place_text, reading_text, result_text, verdict_text
+from qclog.words.sentences import asked_text, beyond_text, place_text, reading_text, result_text, verdict_text
 
 CAUSE, CONTRIBUTING, NOT_OURS, OPEN = "cause", "contributing", "not ours", "open"
 GRADES = (CAUSE, CONTRIBUTING, NOT_OURS, OPEN)
-MORE_OFTEN = 0.05
 UNKNOWN = "nobody has said yet whether it is ours"
 
 
@@ -53,6 +55,7 @@ class Outside:
 def weigh(
     shop: Shop,
     story: Story,
+    built: Story,
     findings: Sequence[Finding],
     gauges: Sequence[GaugeDay],
     changes: Sequence[Change],
@@ -60,25 +63,30 @@ def weigh(
 ) -> tuple[Point, ...]:
     """Every point of evidence about a job, the weightiest first.
 
-    findings : those that stand and touch the job. going : how readings of its case type go with comebacks.
+    story : as the log stands. built : as the log stood when the unit left. findings : those that stand and touch the
+    job. going : how readings of its case type go with comebacks. The unit's own breaches come first of all.
     """
     back = _last_back(story)
     ours = None if back is None else back.attributable or "open"
-    outside = outside_at_dispatch(story)
-    told = {code for f in findings for code in f.characteristics}
-    points = [_recorded(back, story)] if back is not None else []
-    points += [_of_finding(shop, f, ours, outside, gauges) for f in findings]
+    outside = outside_at_dispatch(built)
+    breaches = [o for o in outside if o.out]
     clear = {g.characteristic.code: g.text for g in going if g.clear}
-    points += [_of_outside(o, ours, story, clear) for o in outside if o.out and o.code not in told]
+    first = [_of_outside(o, ours, built, clear) for o in breaches]
+    shifting = sum(CAUSES[f.cause].shifts for f in findings)
+    points = [_of_finding(shop, f, story, ours, outside, gauges, shifting) for f in findings]
     suspected = {f.level for f in findings if f.identifier == "gauge"}
-    points += [_of_gauge(g, ours) for g in gauges if g.state == DOUBT and g.gauge not in suspected]
+    doubts = [g for g in gauges if g.state == DOUBT]
+    points += [_of_gauge(g, ours) for g in doubts if g.gauge not in suspected]
+    if back is not None:
+        points += [_recorded(back, built), *_against_what_was_said(back, breaches, doubts)]
     points += _of_changes(changes)
-    points += _of_gaps(story)
-    if back is not None and not any(p.grade in (CAUSE, CONTRIBUTING, NOT_OURS) for p in points):
+    points += _of_gaps(built, story)
+    explained = breaches or any(p.grade in (CAUSE, CONTRIBUTING, NOT_OURS) for p in points)
+    if back is not None and not explained:
         points.append(
             Point(OPEN, "the cause", "nothing in the log explains it", "strip it with readings first, and look")
         )
-    return tuple(sorted(points, key=lambda p: GRADES.index(p.grade)))
+    return (*first, *sorted(points, key=lambda p: GRADES.index(p.grade)))
 
 
 def weigh_inside(job: str, gauges: Sequence[GaugeDay], outside: Sequence[Outside]) -> tuple[Point, ...]:
@@ -96,12 +104,13 @@ def outside_at_dispatch(story: Story) -> tuple[Outside, ...]:
         row, c = t.row, t.characteristic
         if row.counts and row.stage == "final" and c is not None and (t.verdict.out or t.verdict.result == CLOSE):
             place = place_text(Place(story.job.job, c.code, row.stage, row.position), c)
-            said = f"{place}: {reading_text(row)}, {verdict_text(t.verdict, c)}"
+            beyond = beyond_text(t.verdict, row.low, row.high, c)
+            said = f"{place}: {reading_text(row)}, {verdict_text(t.verdict, c)}{beyond}"
             found.append(Outside(c.code, f"{said} (limits that day {asked_text(c, t.verdict)})", t.verdict.out))
     for d in story.derived:
         if d.stage == "final" and (d.verdict.out or d.verdict.result == CLOSE):
             c = d.characteristic
-            said = f"{c.name}: {result_text(d)}, {verdict_text(d.verdict, c)}"
+            said = f"{c.name}: {result_text(d)}, {verdict_text(d.verdict, c)}{beyond_text(d.verdict, d.low, d.high, c)}"
             found.append(Outside(c.code, f"{said} (limits that day {asked_text(c, d.verdict)})", d.verdict.out))
     return tuple(found)
 
@@ -110,27 +119,45 @@ def _last_back(story: Story) -> stored.JobComeback | None:
     return story.comebacks[-1] if story.comebacks else None
 
 
-def _recorded(back: stored.JobComeback, story: Story) -> Point:
-    """What people wrote down when it was opened."""
-    said = "no finding was written down"
+def _recorded(back: stored.JobComeback, built: Story) -> Point:
+    """What people wrote down of the return: their words, not what the readings say."""
+    when = show_moment(back.entered_at, built.zone)
+    said = f"no finding was written down; entered by {back.entered_by} on {when}"
     if back.finding:
-        said = f"“{back.finding}” was written down when it was opened"
-    about = f"the complaint: {back.complaint or 'none noted'}"
+        said = f"{back.entered_by} wrote down “{back.finding}”, entered {when}"
+    about = f"a person says, of the complaint: {back.complaint or 'none noted'}"
     if back.attributable == "no":
-        left = f"; it left with this outstanding: {story.job.outstanding}" if story.job.outstanding else ""
+        left = f"; it left with this outstanding: {built.job.outstanding}" if built.job.outstanding else ""
         return Point(NOT_OURS, about, f"{said}, and recorded as not ours{left}", "keep the parts and photographs")
     if back.attributable == "yes":
-        return Point(
-            OPEN,
-            about,
-            f"{said}, and recorded as ours; that says what failed, not yet why",
-            "look at the other points",
-        )
-    return Point(OPEN, about, f"{said}; {UNKNOWN}", "decide it, and say who decided")
+        reason = f"{said}, and recorded as ours; that is what a person decided, not yet why it failed"
+        return Point(OPEN, about, reason, "look at the other points")
+    return Point(OPEN, about, f"{said}; {UNKNOWN}", "decide it, and say who decided on which evidence")
+
+
+def _against_what_was_said(
+    back: stored.JobComeback, breaches: Sequence[Outside], doubts: Sequence[GaugeDay]
+) -> list[Point]:
+    """Where the record contradicts what a person decided; nothing where it does not."""
+    shows = [f"it left with {o.text}" for o in breaches] + [f"gauge {d.gauge} was in doubt" for d in doubts]
+    if back.attributable == "no" and shows:
+        about = f"{back.entered_by} recorded it as not ours; the record shows otherwise"
+        return [Point(OPEN, about, "; ".join(shows), "let a second person decide it on this evidence")]
+    if back.attributable == "yes" and not shows:
+        about = f"{back.entered_by} recorded it as ours; the record of the job shows nothing outside limits"
+        reason = "no final reading left outside a limit, and no gauge it was read with is in doubt"
+        return [Point(OPEN, about, reason, "say on which evidence it was decided")]
+    return []
 
 
 def _of_finding(
-    shop: Shop, finding: Finding, ours: str | None, outside: Sequence[Outside], gauges: Sequence[GaugeDay]
+    shop: Shop,
+    finding: Finding,
+    story: Story,
+    ours: str | None,
+    outside: Sequence[Outside],
+    gauges: Sequence[GaugeDay],
+    looked: int,
 ) -> Point:
     about = finding.text
     settle = CAUSES[finding.cause].check_next
@@ -138,12 +165,11 @@ def _of_finding(
         return Point(
             OPEN, about, "this widens readings and shifts no unit, so it explains no comeback by itself", settle
         )
-    out = comeback_risk.months_out(shop.jobs, shop.comebacks, shop.last_known)
+    until = shop.counted_to
+    out = comeback_risk.months_out(shop.jobs, shop.comebacks, until)
     kin = out.filter(pl.col("case_type").is_in(list(finding.case_types)))
-    compared = comeback_risk.compare(kin, finding.jobs)
-    told = [f"such units: {comeback_risk.comparison_text(compared)}"]
-    more = compared is not None and not compared.warnings and compared.p_value < MORE_OFTEN
-    more = more and compared is not None and compared.rates[1].value > compared.rates[0].value
+    compared = comeback_risk.compare(kin, finding.jobs, until, looked=looked, without=(story.job.job,))
+    told = [f"other such units: {compared.text}"]
     own = [o.text for o in outside if o.out and o.code in finding.characteristics]
     told.append(
         f"this unit itself left with {'; '.join(own)}"
@@ -162,10 +188,10 @@ def _of_finding(
     if ours != "yes":
         told.append(UNKNOWN if ours == "open" else "this unit has not come back")
         return Point(OPEN, about, _sentence(told), settle)
-    if more and own and not finding.confounded_with:
+    if compared.more_often and own and not finding.confounded_with:
         told.append("the comeback was recorded as ours")
         return Point(CAUSE, about, _sentence(told), settle)
-    if more or own or off:
+    if compared.more_often or own or off:
         return Point(CONTRIBUTING, about, _sentence(told), settle)
     return Point(OPEN, about, _sentence(told), settle)
 
@@ -209,16 +235,16 @@ def _of_changes(changes: Sequence[Change]) -> list[Point]:
     return [Point(OPEN, "; ".join(told), reason, "compare with a sound unit after the same hours")]
 
 
-def _of_gaps(story: Story) -> list[Point]:
+def _of_gaps(built: Story, story: Story) -> list[Point]:
     """What the log can't say."""
     points = []
-    job = story.job
+    job = built.job
     if job.outstanding and not any(b.attributable == "no" for b in story.comebacks):
         points.append(
             Point(OPEN, f"it left with this outstanding: {job.outstanding}", "the log does not say that it was done",
                   "ask who fitted it, and when")
         )  # fmt: skip
-    missing = dict.fromkeys(w.characteristic.name for w in story.missing if w.place.stage == "final")
+    missing = dict.fromkeys(w.characteristic.name for w in built.missing if w.place.stage == "final")
     if missing:
         names = ", ".join(missing)
         reason = "it was not read before it left, so the log can't say whether it was right"

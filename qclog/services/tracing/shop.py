@@ -61,6 +61,14 @@ class Shop:
         moments = [moment for column in columns if (moment := column.max()) is not None]
         return max(moments, default=datetime(1970, 1, 1))  # type: ignore[return-value] # columns of times
 
+    @cached_property
+    def counted_to(self) -> datetime:
+        """The day that evidence counts time in service to: that of the last return the log knows, so that nothing else
+        that is entered moves it; the last moment known where nothing ever came back.
+        """
+        last: datetime | None = self.comebacks["returned"].max()  # type: ignore[assignment] # a column of times
+        return self.last_known if last is None else last
+
     def events_of(self, gauge: str) -> tuple[stored.GaugeEvent, ...]:
         """What happened to a gauge, the oldest first."""
         return tuple(event for event in self.checks if event.gauge == gauge)

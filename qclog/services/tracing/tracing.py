@@ -10,13 +10,14 @@ import polars as pl
 
 from qclog.domain.findings import CAUSES
 from qclog.services.jobs import jobs
+from qclog.services.jobs.as_left import AsLeft, as_left
 from qclog.services.jobs.jobs import Story
 from qclog.services.series.as_received import Change, compare_as_received
 from qclog.services.series.peers import Placed, place_all
 from qclog.services.series.series import Series, read_all, read_case_type
 from qclog.services.tracing import comeback_risk, evidence
 from qclog.services.tracing.comeback_readings import Going, relate_all
-from qclog.services.tracing.comeback_risk import Risk, comparison_text
+from qclog.services.tracing.comeback_risk import Risk
 from qclog.services.tracing.evidence import Outside, Point
 from qclog.services.tracing.gauge_days import GaugeDay, judge_gauges
 from qclog.services.tracing.shop import Shop, read_shop
@@ -38,18 +39,27 @@ from qclog.store.log import Log
 
 @dataclass(frozen=True)
 class UnitTrace:
-    """What the log knows of one job of a unit; `built_in` are the stories of the jobs whose units are inside it."""
+    """What the log knows of one job of a unit: now, and `left`, as it left. `every` series of its case type is as now,
+    `every_then` as it left; `built_in` are the stories of the jobs whose units are inside it.
+    """
 
     shop: Shop
     watched: Watched
     story: Story
     every: Sequence[Series]
     built_in: tuple[Story, ...] = ()
+    left: AsLeft | None = None
+    every_then: Sequence[Series] = ()
 
     @property
     def job(self) -> str:
         """Its number."""
         return str(self.story.job.job)
+
+    @property
+    def built(self) -> Story:
+        """Its story as it left, or as it stands while it is here."""
+        return self.story if self.left is None else self.left.story
 
     @cached_property
     def placed(self) -> tuple[Placed, ...]:
@@ -59,7 +69,7 @@ class UnitTrace:
     @cached_property
     def gauges(self) -> tuple[GaugeDay, ...]:
         """Whether each gauge was right that day."""
-        return judge_gauges(self.shop, self.story)
+        return judge_gauges(self.shop, self.built)
 
     @cached_property
     def inside(self) -> tuple[UnitTrace, ...]:
@@ -69,13 +79,13 @@ class UnitTrace:
     @cached_property
     def outside(self) -> tuple[Outside, ...]:
         """What left out of limits, or too close to call."""
-        return evidence.outside_at_dispatch(self.story)
+        return evidence.outside_at_dispatch(self.built)
 
     @cached_property
     def changes(self) -> tuple[Change, ...]:
         """As received against as built."""
         later = [v for v in self.story.visits if v.opened > self.story.job.opened]
-        return compare_as_received(self.every, self.job, later[0].job if later else None)
+        return compare_as_received(self.every_then or self.every, self.every, self.job, later[0].job if later else None)
 
     @cached_property
     def going(self) -> tuple[Going, ...]:
@@ -92,7 +102,7 @@ class UnitTrace:
     def points(self) -> tuple[Point, ...]:
         """The evidence, graded."""
         findings = [f for f in self.watched.standing if touches(self.shop, f, self.job)]
-        points = evidence.weigh(self.shop, self.story, findings, self.gauges, self.changes, self.going)
+        points = evidence.weigh(self.shop, self.story, self.built, findings, self.gauges, self.changes, self.going)
         inside = (
             point for inner in self.inside for point in evidence.weigh_inside(inner.job, inner.gauges, inner.outside)
         )
@@ -184,8 +194,11 @@ class Trace:
     def compare(self, link: Link) -> str:
         """Whether the units that share something come back more often than others of their case types, in words."""
         types = {self.shop.by_job[job].case_type for job in link.jobs}
-        kin = self.out.filter(pl.col("case_type").is_in(sorted(types)))
-        return comparison_text(comeback_risk.compare(kin, link.jobs))
+        until = self.shop.counted_to
+        out = comeback_risk.months_out(self.shop.jobs, self.shop.comebacks, until)
+        kin = out.filter(pl.col("case_type").is_in(sorted(types)))
+        own = () if self.unit is None else (self.unit.job,)
+        return comeback_risk.compare(kin, link.jobs, until, looked=len(self.links), without=own).text
 
 
 def trace(
@@ -203,8 +216,12 @@ def trace(
         story = None if chosen is None else jobs.tell(log, chosen)
         inside = () if story is None else tuple(jobs.tell(log, inner) for inner in _jobs_inside(story))
         read = None if story is None else read_case_type(log, story.sheet.code)
+        left = None if story is None else as_left(log, story)
+        then = None if left is None else read_case_type(left.log, left.story.sheet.code)
     found = look()
-    unit = None if story is None or read is None else UnitTrace(shop, found, story, read.series(), inside)
+    unit = None
+    if story is not None and read is not None:
+        unit = UnitTrace(shop, found, story, read.series(), inside, left, () if then is None else then.series())
     return Trace(log, shop, subject, found, unit)
 
 

@@ -37,14 +37,14 @@ def test_a_sound_job_has_nothing_against_it_but_its_missing_places(shop: Log) ->
     found = before_dispatch(shop, "K-010")
     assert (found.outside, found.close, found.odd, found.gauges, found.findings) == ((), (), (), (), ())
     assert any("Cover stand-off, final, at 12" in m for m in found.missing)
-    assert "0 comebacks of 60 units out: too few to say" in found.comebacks
+    assert "0 units of 60 came back, 58 unit-months: 0 in 100 unit-months (95 % interval under 6.3)" in found.comebacks
     with pytest.raises(UnknownNameError):
         before_dispatch(shop, "K-999")
 
 
 def test_the_batch_and_the_odd_reading_are_named(shop: Log) -> None:
     found = before_dispatch(shop, "K-044")
-    assert any("Batch M09 suggests odd machining" in f and "too few to say whether" in f for f in found.findings)
+    assert any("Batch M09 suggests odd machining" in f and "Such units: " in f for f in found.findings)
     assert not found.clear
     finding_life.note_finding(shop, "M09", "rejected", "Heron", submission(), found="bare cases are sound")
     assert not any("M09" in f for f in before_dispatch(shop, "K-044").findings)
@@ -139,11 +139,16 @@ def test_comebacks_per_time_out_have_an_exact_interval() -> None:
     assert risk.rate == pytest.approx(5.0)
     assert risk.lower == pytest.approx(1.0899 / 0.8, rel=1e-4)
     assert risk.upper == pytest.approx(10.2416 / 0.8, rel=1e-4)
-    assert "too few to say" in comeback_risk.risk_of(rows.head(9)).text
-    told = comeback_risk.comparison_text(comeback_risk.compare(rows, ["J0"]))
-    assert "luck explains as well (exact p = 0.23)" in told  # one of four in 5 of 80 months: 1 - (15/16)^4 = 0.2275
-    assert "too few" in comeback_risk.comparison_text(comeback_risk.compare(rows, ["J11"]))
-    assert "too few" in comeback_risk.comparison_text(comeback_risk.compare(rows.filter(back=0), ["J9"]))
+    assert risk.text.startswith("5 units of 11 came back, 4 of them ours or undecided, 80 unit-months: 5 in 100")
+    until = start + timedelta(days=304.375)
+    compared = comeback_risk.compare(rows, ["J0"], until)
+    assert compared.found is not None
+    assert compared.found.p_value == pytest.approx(1 - (15 / 16) ** 4)  # one of four in 5 of 80 months
+    assert not compared.more_often
+    assert "5 times as often, 95 % interval 0.095 to 62: not settled" in compared.text
+    assert comeback_risk.compare(rows, ["J0"], until, without=["J0"]).text.startswith("none like it has been out")
+    assert "nothing to compare" in comeback_risk.compare(rows, ["J11"], until).text
+    assert "not settled" in comeback_risk.compare(rows.filter(back=0), ["J9"], until).text
 
 
 def test_the_dropped_gauge_of_the_sample_workshop_touches_22_jobs(tmp_path: Path) -> None:

@@ -1,6 +1,6 @@
 """How hard the grades are to earn: each condition of `cause` taken away by itself.
 
-The sample workshop's gasket lot G-31 is the trouble; comebacks are added to it until luck no longer explains them.
+The sample workshop's gasket lot G-31 is the trouble; comebacks are added to it until an interval settles that they are.
 """
 
 from __future__ import annotations
@@ -45,14 +45,14 @@ def weigh(unit: UnitTrace, finding: Finding, *, attributable: str | None = "yes"
     """The point about the lot, had the comeback been recorded so."""
     backs = tuple(back._replace(attributable=attributable) for back in unit.story.comebacks)
     story = replace(unit.story, comebacks=backs)
-    points = evidence.weigh(unit.shop, story, [finding], unit.gauges, unit.changes, unit.going)
+    points = evidence.weigh(unit.shop, story, unit.built, [finding], unit.gauges, unit.changes, unit.going)
     return next(p for p in points if p.about == finding.text)
 
 
 def test_a_cause_needs_all_four(unit: UnitTrace) -> None:
     point = weigh(unit, the_lot(unit))
     assert point.grade == CAUSE
-    for word in ("exact p", "BELOW 8 lbf·in", "recorded as ours"):
+    for word in ("more often", "BELOW 8 lbf·in", "recorded as ours"):
         assert word in point.reason
 
 
@@ -75,12 +75,12 @@ def test_a_unit_that_left_inside_limits_has_no_cause(unit: UnitTrace) -> None:
     assert weigh(unit, elsewhere).grade == CONTRIBUTING
 
 
-def test_comebacks_that_luck_explains_make_no_cause(sample: Log) -> None:
+def test_an_interval_that_settles_nothing_makes_no_cause(sample: Log) -> None:
     found = trace(sample, "J0108")
     assert found.unit is not None
     point = weigh(found.unit, the_lot(found.unit))
     assert point.grade == CONTRIBUTING
-    assert "luck explains" in point.reason
+    assert ": not settled" in point.reason
 
 
 def test_a_habit_of_reading_explains_no_comeback(unit: UnitTrace) -> None:
