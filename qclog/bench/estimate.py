@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
-from math import erf, isfinite, sqrt
+from math import erf, sqrt
 
-from qclog.bench.gate import checked
+from qclog.bench.gate import check_fields, checked
 from qclog.errors import InputError
 
 
@@ -18,9 +18,8 @@ class Estimate:
     u: float = 0.0
 
     def __post_init__(self) -> None:
-        if not isfinite(self.value):
-            raise InputError("a value must be a number", field="value", found=self.value)
-        if not (isfinite(self.u) and self.u >= 0):
+        check_fields(self)
+        if self.u < 0:
             raise InputError("an uncertainty is 0 or more", field="u", found=self.u)
 
 
@@ -35,6 +34,11 @@ class Source:
     own: float
     shared: float = 0.0
     group: Hashable = None
+
+    def __post_init__(self) -> None:
+        check_fields(self)
+        if min(self.own, self.shared) < 0:
+            raise InputError("an uncertainty is 0 or more", field="own, shared", found=min(self.own, self.shared))
 
 
 def combine(*terms: tuple[float, Estimate]) -> Estimate:

@@ -8,7 +8,7 @@ from math import sqrt
 
 from qclog.bench.answer import Answer, say
 from qclog.bench.estimate import Estimate, combine
-from qclog.bench.gate import checked
+from qclog.bench.gate import check_fields, checked
 from qclog.errors import InputError
 
 
@@ -20,6 +20,7 @@ class Range:
     most: float
 
     def __post_init__(self) -> None:
+        check_fields(self)
         if self.least > self.most:
             raise InputError("the least is more than the most", field="range", found=f"{self.least:g} to {self.most:g}")
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from qclog.bench.gate import checked
+from qclog.errors import InputError
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +50,9 @@ class Ladder:
 
 @checked
 def begin(leaves: tuple[Fraction, ...]) -> Ladder:
-    """A ladder on which nothing was tried. ValueError without leaves."""
+    """A ladder on which nothing was tried. InputError without leaves."""
     if not leaves:
-        raise ValueError("a ladder needs leaves")
+        raise InputError("a ladder needs leaves", field="leaves", hint="say which leaves the feeler has")
     ordered = tuple(sorted(set(leaves)))
     return Ladder(ordered, -1, len(ordered))
 

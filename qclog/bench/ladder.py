@@ -32,6 +32,10 @@ def choose_rung(value: float, ladder: Sequence[Rung], *, resolution: float) -> R
 
     InputError below the first rung or above the last.
     """
+    if resolution <= 0:
+        raise InputError("a ladder is read to something above 0", field="resolution", found=resolution)
+    if not ladder:
+        raise InputError("a ladder has one size or more", field="ladder", found="none")
     shown = round(round(value / resolution) * resolution, 9)
     for rung in ladder:
         if rung.low - resolution / 1e3 <= shown <= rung.high + resolution / 1e3:

@@ -13,6 +13,7 @@ from fractions import Fraction
 import numpy as np
 import numpy.typing as npt
 
+from qclog.bench.gate import checked
 from qclog.bench.packs import Choice, Leaf, Pack, Picked, Want, cautions_for, check_drawer, exact, make_pack, off
 from qclog.errors import InputError
 
@@ -44,6 +45,7 @@ class Packs:
         return self.missed_by == 0
 
 
+@checked
 def choose_packs(drawer: Sequence[Leaf], wants: Sequence[Want], together: Sequence[Together] = ()) -> Packs:
     """The best packs for all wants from the leaves there are.
 

@@ -11,12 +11,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
-from math import ceil, floor, gcd, isfinite, lcm, sqrt
+from math import ceil, floor, gcd, lcm, sqrt
 from typing import Literal
 
 from qclog.bench.answer import TRIAL, decimals_of, say
 from qclog.bench.estimate import Estimate
-from qclog.bench.gate import checked
+from qclog.bench.gate import check_fields, checked
 from qclog.errors import InputError
 
 Side = Literal["thicker", "thinner"]
@@ -53,7 +53,8 @@ class Leaf:
     layer: float | None = None
 
     def __post_init__(self) -> None:
-        if not (isfinite(self.size) and self.size > 0):
+        check_fields(self)
+        if self.size <= 0:
             raise InputError("a leaf has a size above 0", field="leaf", found=self.size)
         if self.count < 0:
             raise InputError("a drawer can't hold less than no leaves", field="count", found=self.count)
@@ -135,16 +136,15 @@ class Want:
     name: str = ""
 
     def __post_init__(self) -> None:
-        if not isfinite(self.thickness) or self.thickness < 0:
+        check_fields(self)
+        if self.thickness < 0:
             raise InputError("a pack can't be less than nothing", field="wanted", found=self.thickness)
-        if not (isfinite(self.tolerance) and self.tolerance >= 0):
+        if self.tolerance < 0:
             raise InputError("a tolerance is 0 or more", field="tolerance", found=self.tolerance)
         if self.least < 0 or (self.most is not None and self.most < self.least):
             raise InputError(
                 "the number of leaves runs from least to most", field="leaves", found=f"{self.least} to {self.most}"
             )
-        if self.safer not in (None, "thicker", "thinner"):
-            raise InputError("the safer side is thicker or thinner", field="safer", found=self.safer)
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,6 +213,7 @@ def off(pack: Pack, want: Want) -> Fraction:
     return sum((exact(p.thickness) for p in pack.leaves), Fraction(0)) - exact(want.thickness)
 
 
+@checked
 def choose_pack(drawer: Sequence[Leaf], want: Want) -> Choice:
     """The best pack for `want`, and the nearest either side of it.
 

@@ -42,6 +42,8 @@ def pack_from_marks(
     """
     if old_pack.value < 0:
         raise InputError("a pack can't be less than nothing", field="old pack", found=old_pack.value)
+    if marks_per_unit <= 0:
+        raise InputError("a unit has more than none of the marks' unit", field="marks_per_unit", found=marks_per_unit)
     marks = [mark / marks_per_unit for mark in (old_mark, new_mark)]
     for mark in marks:
         if abs(mark) > LARGEST_MARK * (1.0 if unit == "thou" else 0.0254 if unit == "mm" else 1.0):

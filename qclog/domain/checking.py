@@ -140,7 +140,7 @@ def _several(value: Any, hints: Hints, field: str, error: Errors) -> Any:
         raise error(f"{field} must be a list", field=field, found=_short(value))
     items = value if hasattr(value, "__len__") else tuple(value)
     found = [_checked(item, hints[0], f"{field}[{i}]", error) for i, item in enumerate(items)]
-    return found if hints[0] is int else items
+    return items if all(one is other for one, other in zip(found, items, strict=True)) else found
 
 
 def _name_of(kind: type) -> str:

@@ -163,7 +163,7 @@ def test_shapes_against_scipy(name: str, draw: Any, reference: Any) -> None:
 def test_exponential_percentiles() -> None:
     # Exponential with mean 1: 0.0013509, 0.6931472, 6.6076507 (closed form); fitted as Weibull or gamma.
     x = -np.log1p(-(np.arange(100_000) + 0.5) / 100_000)
-    for fitted in shape_fit.choose_shape(x, trials=0).tried:
+    for fitted in shape_fit.choose_shape(x, trials=1).tried:
         if fitted.name in ("gamma", "Weibull"):
             assert fitted.median == pytest.approx(0.6931472, rel=1e-3)
             assert fitted.high == pytest.approx(6.6076507, rel=2e-3)

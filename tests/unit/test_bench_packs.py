@@ -169,7 +169,7 @@ def test_bad_drawers_and_wants() -> None:
         (lambda: Want(-1), "less than nothing"),
         (lambda: Want(10, -0.1), "0 or more"),
         (lambda: Want(10, least=3, most=2), "least to most"),
-        (lambda: Want(10, safer="left"), "thicker or thinner"),  # type: ignore[arg-type] # the fault
+        (lambda: Want(10, safer="left"), "safer must be thicker or thinner"),  # type: ignore[arg-type] # the fault
         (lambda: Leaf(0), "above 0"),
         (lambda: Leaf(5, -1), "less than no leaves"),
         (lambda: Leaf(5, 1, layer=6), "thinner than its laminated"),

@@ -90,7 +90,7 @@ def test_bad_input_is_told_plainly() -> None:
         (lambda: stand_off.pack_in_joint(E(3), pinch=9), "thinner than nothing"),
         (lambda: stand_off.pack_in_joint(E(-3), pinch=1), "less than nothing"),
         (lambda: stand_off.pack_by_depths(E(-1), E(1), pinch=0), "less than nothing"),
-        (lambda: Estimate(float("nan")), "must be a number"),
+        (lambda: Estimate(float("nan")), "must be finite"),
         (lambda: Estimate(1, -1), "0 or more"),
         (lambda: mean([]), "at least one"),
     ):

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import numpy.typing as npt
 
+from qclog.domain.checking import LARGEST
 from qclog.errors import StatisticsError, TooFewError
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
-
-# Squares of larger numbers would overflow; no reading of anything is as large.
-LARGEST = 1e150
 
 
 def read_values(values: npt.ArrayLike, field: str = "values", *, minimum: int = 1) -> Floats:
@@ -76,6 +74,8 @@ def read_groups(
     ------
     StatisticsError, TooFewError : as `read_values`, naming the group; fewer than `minimum_groups` groups.
     """
+    if isinstance(groups, str) or not hasattr(groups, "__len__"):
+        raise StatisticsError(f"{field} must be a list of series", field=field, found=_short(groups))
     arrays = tuple(read_values(g, f"{field}[{i}]", minimum=minimum_each) for i, g in enumerate(groups))
     if len(arrays) < minimum_groups:
         raise TooFewError(
@@ -117,8 +117,8 @@ def read_number(
         )
         if broken
     ]
-    if not np.isfinite(number) or wants:
-        need = " and ".join(wants) or "finite"
+    if not abs(number) < LARGEST or wants:
+        need = " and ".join(wants) or "finite, and not absurdly large"
         raise StatisticsError(f"{field} must be {need}", field=field, found=value, hint=f"give a number {need}")
     return number
 
@@ -131,6 +131,50 @@ def read_probability(value: float, field: str = "confidence") -> float:
     StatisticsError : outside 0 to 1.
     """
     return read_number(value, field, above=0.0, below=1.0)
+
+
+MOST_TRIALS = 1_000_000
+
+
+def read_trials(value: int) -> int:
+    """Check a number of seeded samples: 1 to a million.
+
+    Raises
+    ------
+    StatisticsError : another.
+    """
+    if not 1 <= value <= MOST_TRIALS:
+        raise StatisticsError(
+            f"trials are 1 to {MOST_TRIALS:,}", field="trials", found=value, hint="a few thousand are plenty"
+        )
+    return value
+
+
+_BATCH = 2_000_000
+
+
+def in_batches(trials: int, size: int) -> Iterator[int]:
+    """How many samples of `size` to draw at once, so that what they take stays the same however many there are."""
+    most = max(1, _BATCH // max(1, size))
+    while trials > 0:
+        yield min(most, trials)
+        trials -= most
+
+
+def read_starts(starts: npt.ArrayLike, size: int) -> npt.NDArray[np.intp]:
+    """Check where series laid end to end begin: whole places, rising from 0, none of them empty.
+
+    Raises
+    ------
+    StatisticsError : others.
+    """
+    places = read_values(starts, "starts")
+    begin = places.astype(np.intp)
+    if begin[0] != 0 or bool((np.diff(begin) < 1).any()) or bool((begin != places).any()):
+        raise StatisticsError("starts must rise from 0", field="starts", hint="give where each series begins")
+    if begin[-1] >= size:
+        raise StatisticsError("the last series is empty", field="starts", found=int(begin[-1]))
+    return begin
 
 
 def centre_and_deviations(array: Floats) -> tuple[float, Floats]:

@@ -9,9 +9,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
+from qclog.domain.checking import LARGEST
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.base.gate import checked
-from qclog.stats.base.series import LARGEST, Floats, read_probability
+from qclog.stats.base.series import Floats, read_probability, read_values
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -109,7 +110,7 @@ def judge_unit(baseline: JointBaseline, unit: npt.ArrayLike) -> JointSignal:
 
     Source: what each characteristic adds to T squared given the rest: Runger, Alt & Montgomery 1996.
     """
-    x = _read_table(np.asarray(unit)[None, :])[0]
+    x = read_values(unit, "unit")
     if x.size != baseline.characteristics:
         raise StatisticsError(
             "another number of characteristics", field="unit", found=x.size, hint=f"give {baseline.characteristics}"
@@ -142,6 +143,8 @@ def group_limits(groups: int, size: int, characteristics: int, *, false_alarm: f
     m, n, p = groups, size, characteristics
     alpha = read_probability(false_alarm, "false_alarm")
     freedom = m * n - m - p + 1
+    if p < 1:
+        raise StatisticsError("a unit has one characteristic or more", field="characteristics", found=p)
     if freedom < 1 or m < 2 or n < 2:
         raise TooFewError("too few groups for so many characteristics", field="groups", found=m)
     quantile = float(special.fdtri(p, freedom, 1 - alpha))

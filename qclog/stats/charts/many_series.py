@@ -12,7 +12,7 @@ import numpy.typing as npt
 from qclog.errors import StatisticsError
 from qclog.stats.base import constants
 from qclog.stats.base.gate import checked
-from qclog.stats.base.series import Bools, Floats, read_number, read_values
+from qclog.stats.base.series import Bools, Floats, read_number, read_starts, read_values
 from qclog.stats.charts import cusum, ewma
 from qclog.stats.charts.run_tests import NELSON_1984, RunTest, choose_tests, mark
 
@@ -96,11 +96,7 @@ def scan(
     StatisticsError : see `series.read_values`; starts that do not rise from 0; more than 13 tests.
     """
     array = read_values(values)
-    begin = np.asarray(starts, dtype=np.intp)
-    if begin.ndim != 1 or begin.size == 0 or begin[0] != 0 or bool((np.diff(begin) <= 0).any()):
-        raise StatisticsError("starts must rise from 0", field="starts", hint="give where each series begins")
-    if begin[-1] >= array.size:
-        raise StatisticsError("the last series is empty", field="starts", found=int(begin[-1]))
+    begin = read_starts(starts, array.size)
     chosen = choose_tests(tests)
     if len(chosen) > 13:
         raise StatisticsError("too many tests at once", field="tests", found=len(chosen), hint="13 at most")

@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from qclog.errors import StatisticsError
 from qclog.stats.base.gate import checked
-from qclog.stats.base.series import Bools, Floats, read_number, read_values
+from qclog.stats.base.series import Bools, Floats, read_number, read_starts, read_values
 
 Kind = Literal["beyond, one side", "within", "beyond, either side", "steady", "zigzag"]
 
@@ -160,13 +160,26 @@ def mark(
     -------
     dict of test name to an array of bool as long as `standardised`.
     """
-    z = np.asarray(standardised, dtype=np.float64)
-    begin = np.zeros(1, dtype=np.intp) if starts is None else np.asarray(starts, dtype=np.intp)
+    z = _read_standardised(standardised)
+    begin = np.zeros(1, dtype=np.intp) if starts is None else read_starts(starts, z.size)
     result: dict[str, Bools] = {}
     for test in choose_tests(tests):
         sides = [marks for _, marks in mark_sides(z, begin, test)]
         result[test.name] = sides[0] if len(sides) == 1 else sides[0] | sides[1]
     return result
+
+
+def _read_standardised(values: npt.ArrayLike) -> Floats:
+    """As `series.read_values`, but a series without spread may stand as NaN or infinite."""
+    try:
+        z = np.asarray(values, dtype=np.float64)
+    except (TypeError, ValueError) as error:
+        raise StatisticsError("standardised values must be numbers", field="standardised") from error
+    if z.ndim != 1:
+        raise StatisticsError(
+            "standardised values must be one list", field="standardised", found=f"{z.ndim} dimensions"
+        )
+    return z
 
 
 def mark_sides(z: Floats, starts: npt.NDArray[np.intp], test: RunTest) -> list[tuple[str, Bools]]:

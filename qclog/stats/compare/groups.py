@@ -16,7 +16,14 @@ from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.base.gate import checked
 from qclog.stats.base.intervals import Estimate
 from qclog.stats.base.quadrature import spread_nodes
-from qclog.stats.base.series import Floats, centre_and_deviations, read_groups, read_probability, sum_of_squares
+from qclog.stats.base.series import (
+    Floats,
+    centre_and_deviations,
+    read_groups,
+    read_probability,
+    read_values,
+    sum_of_squares,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,8 +277,8 @@ def adjust_p_values(p_values: npt.ArrayLike, *, false_discoveries: bool = False)
 
     Source: Holm, Scandinavian Journal of Statistics 6 (1979); Benjamini & Hochberg, JRSS B 57 (1995).
     """
-    p = np.asarray(p_values, dtype=np.float64)
-    if p.ndim != 1 or not bool(((p >= 0) & (p <= 1)).all()):
+    p = read_values(p_values, "p_values", minimum=0)
+    if not bool(((p >= 0) & (p <= 1)).all()):
         raise StatisticsError("p-values lie between 0 and 1", field="p_values", hint="give one list of them")
     order = np.argsort(p, kind="stable")
     n = p.size

@@ -11,7 +11,7 @@ from scipy import special
 
 from qclog.errors import TooFewError
 from qclog.stats.base.gate import checked
-from qclog.stats.base.series import read_values
+from qclog.stats.base.series import read_probability, read_values
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,8 @@ def compare_two_means(
     ------
     TooFewError : fewer than two in either. StatisticsError : see `series.read_values`.
     """
-    one, two = read_values(first), read_values(second)
+    one, two = read_values(first, "first"), read_values(second, "second")
+    confidence = read_probability(confidence)
     if min(len(one), len(two)) < 2:
         raise TooFewError("it takes two readings on each side", field="values", found=f"{len(one)} and {len(two)}")
     n, means = (len(one), len(two)), (float(one.mean()), float(two.mean()))

@@ -72,6 +72,8 @@ def estimate_bias(values: npt.ArrayLike, reference: float, *, step: float = 0.0,
         half += step / 2
         method = "Student's t, half a step wider"
         notes.append("repeats agree within the step, which then limits what is known of the bias")
+    elif sd == 0:
+        notes.append("all readings are equal, so the interval has no width: give the step of the gauge")
     statistic = bias / (sd / sqrt(n)) if sd > 0 else (float(np.copysign(np.inf, bias)) if bias else 0.0)
     p = 2 * float(special.stdtr(n - 1, -abs(statistic)))
     return Bias(n, Estimate(bias, bias - half, bias + half, level, method), sd, statistic, p, tuple(notes))

@@ -206,7 +206,7 @@ def study_nested(
         parts=as_spread(part),
         gauge_share=gauge.value / total if total > 0 else float("nan"),
         confidence=confidence,
-        warnings=found.warnings,
+        warnings=found.warnings if total > 0 else (*found.warnings, "all readings are equal, so there is no share"),
     )
 
 

@@ -51,11 +51,10 @@ def estimate_survival(times: npt.ArrayLike, failed: npt.ArrayLike, *, confidence
     """
     t, event = read_life(times, failed)
     level = read_probability(confidence)
-    when = np.unique(t[event])
+    when, dead = np.unique(t[event], return_counts=True)
     n = int(t.size)
     ordered = np.sort(t)
     risk = n - np.searchsorted(ordered, when, side="left")
-    dead = np.array([int((t[event] == w).sum()) for w in when], dtype=np.int64)
     surviving = np.cumprod(1 - dead / risk)
     with np.errstate(divide="ignore", invalid="ignore"):
         wobble = np.sqrt(np.cumsum(dead / (risk * (risk - dead)))) / np.abs(np.log(surviving))

@@ -61,15 +61,12 @@ def estimate_shape_free(lower: npt.ArrayLike, upper: npt.ArrayLike, *, tolerance
         raise TooFewError("no readings", field="lower, upper", found=0)
     left, right = _innermost(low, high)
     pairs, counts = np.unique(np.stack([low, high]), axis=1, return_counts=True)
-    holds = (pairs[0][:, None] <= left) & (right <= pairs[1][:, None])
-    open_point = (left == right)[None, :] & (pairs[0] < pairs[1])[:, None] & (pairs[0][:, None] == left)
-    cover = (holds & ~open_point).astype(np.float64)
+    first, last = _places_in(pairs, left, right)
     mass = np.full(left.size, 1 / left.size)
     notes, change, rounds = [], 1.0, 0
     while change >= tolerance and rounds < _MAX_ROUNDS:
         rounds += 1
-        chance = cover @ mass
-        following = mass * ((counts / chance) @ cover) / low.size
+        following = mass * _spread_over(counts / _within(mass, first, last), first, last, mass.size) / low.size
         change = float(np.abs(following - mass).max())
         mass = following
     if change >= tolerance:
@@ -81,10 +78,36 @@ def estimate_shape_free(lower: npt.ArrayLike, upper: npt.ArrayLike, *, tolerance
         lower=tuple(left[keep].tolist()),
         upper=tuple(right[keep].tolist()),
         mass=tuple(mass[keep].tolist()),
-        log_likelihood=float(counts @ np.log(cover @ mass)),
+        log_likelihood=float(counts @ np.log(_within(mass, first, last))),
         rounds=rounds,
         warnings=tuple(notes),
     )
+
+
+Places = npt.NDArray[np.intp]
+
+
+def _places_in(pairs: Floats, left: Floats, right: Floats) -> tuple[Places, Places]:
+    """The first of the innermost intervals that lie in each bracket, and the one after the last: they follow on.
+
+    A bracket does not hold an exact reading at its own lower end.
+    """
+    first = np.searchsorted(left, pairs[0], side="left")
+    at = np.minimum(first, left.size - 1)
+    first = first + ((pairs[0] < pairs[1]) & (left[at] == pairs[0]) & (right[at] == pairs[0]))
+    return first, np.searchsorted(right, pairs[1], side="right")
+
+
+def _within(mass: Floats, first: Places, last: Places) -> Floats:
+    """What each bracket holds of `mass`."""
+    ends = np.stack([first, last], axis=1).ravel()
+    return np.asarray(np.add.reduceat(np.append(mass, 0.0), ends)[::2], dtype=np.float64)
+
+
+def _spread_over(weights: Floats, first: Places, last: Places, size: int) -> Floats:
+    """For each interval the sum of the weights of the brackets that hold it."""
+    steps = np.bincount(first, weights, size + 1) - np.bincount(last, weights, size + 1)
+    return np.maximum(np.cumsum(steps[:-1]), 0.0)
 
 
 def _innermost(low: Floats, high: Floats) -> tuple[Floats, Floats]:

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.base.gate import checked
 from qclog.stats.base.intervals import Estimate
-from qclog.stats.base.series import Bools, Floats, read_probability
+from qclog.stats.base.series import Bools, Floats, in_batches, read_probability, read_trials
 from qclog.stats.life.survival import read_life
 
 _SEED = 20_240_305
@@ -88,9 +88,14 @@ def fit_weibull(
         - np.exp(slope * (logs - log_scale)).sum()
         - failures * log(middle)
     )
-    samples, marks = _resample(logs, event, slope, log_scale, trials)
-    usable = marks.sum(axis=1) >= 2
-    again, shifts = _solve(samples[usable], marks[usable])
+    rng = np.random.default_rng(_SEED)
+    found = [
+        _solve_again(*_resample(logs, event, slope, log_scale, some, rng))
+        for some in in_batches(read_trials(trials), int(t.size))
+    ]
+    again, shifts = np.concatenate([a for a, _ in found]), np.concatenate([s for _, s in found])
+    if again.size == 0:
+        raise TooFewError("no sample had two failures", field="trials", found=trials, hint="give more trials")
     tail = (1 - level) / 2
     ratio_low, ratio_high = np.quantile(again / slope, [tail, 1 - tail])
     pivot_low, pivot_high = np.quantile(again * (shifts - log_scale), [tail, 1 - tail])
@@ -99,7 +104,7 @@ def fit_weibull(
     notes = []
     if failures < 5:
         notes.append(f"{failures} failures: the intervals are wide and rough")
-    if float((~usable).mean()) > 0.01:
+    if again.size < 0.99 * trials:
         notes.append("some samples had too few failures, so the intervals are rough")
     return WeibullLife(
         n=int(t.size),
@@ -141,22 +146,28 @@ def _solve(logs: Floats, event: Bools) -> tuple[Floats, Floats]:
     return slope, top[:, 0] + np.log(total / count) / slope
 
 
-def _resample(logs: Floats, event: Bools, slope: float, log_scale: float, trials: int) -> tuple[Floats, Bools]:
+def _solve_again(samples: Floats, marks: Bools) -> tuple[Floats, Floats]:
+    """Slope and log scale of the samples that have two failures or more."""
+    usable = marks.sum(axis=1) >= 2
+    return _solve(samples[usable], marks[usable])
+
+
+def _resample(
+    logs: Floats, event: Bools, slope: float, log_scale: float, trials: int, rng: np.random.Generator
+) -> tuple[Floats, Bools]:
     """Samples of the fitted life, seen as long as the readings were.
 
     A unit that still runs is seen so long again; for one that failed, the time it would have been seen is drawn
     from those of the running units that outlasted it (for ever, if none did).
     """
-    rng = np.random.default_rng(_SEED)
     n = logs.size
     lives = log_scale + np.log(rng.exponential(size=(trials, n))) / slope
-    ends = np.where(event, np.inf, logs)
-    limits = np.tile(ends, (trials, 1))
+    limits = np.tile(np.where(event, np.inf, logs), (trials, 1))
     running = np.sort(logs[~event])
-    if running.size:
-        for i in np.flatnonzero(event):
-            later = running[running > logs[i]]
-            if later.size:
-                limits[:, i] = later[rng.integers(later.size, size=trials)]
+    first = np.searchsorted(running, logs, side="right")  # of those that outlasted each
+    drawn = np.flatnonzero(event & (first < running.size))
+    if drawn.size:
+        later = running.size - first[drawn]
+        limits[:, drawn] = running[first[drawn] + rng.integers(later, size=(trials, drawn.size))]
     marks = lives <= limits
     return np.minimum(lives, limits), marks

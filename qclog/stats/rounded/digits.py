@@ -10,7 +10,7 @@ from scipy import special
 
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.base.gate import checked
-from qclog.stats.base.series import Floats, read_number, read_probability, read_values
+from qclog.stats.base.series import Floats, read_number, read_probability, read_trials, read_values
 from qclog.stats.compare.exact_tests import binomial_p
 from qclog.stats.rounded.interval_fit import fit_normal
 
@@ -102,6 +102,7 @@ def judge_digits(
     n = int(ticks.size)
     shares = np.maximum(shares, 1e-12) / np.maximum(shares, 1e-12).sum()
     statistic = float(((observed - n * shares) ** 2 / (n * shares)).sum())
+    trials = read_trials(trials)
     samples = np.random.default_rng(_SEED).multinomial(n, shares, size=trials)
     larger = ((samples - n * shares) ** 2 / (n * shares)).sum(axis=1) >= statistic - 1e-9
     p = (1 + int(larger.sum())) / (1 + trials)

@@ -12,10 +12,11 @@ from math import log, sqrt
 import numpy as np
 import numpy.typing as npt
 
+from qclog.domain.checking import LARGEST
 from qclog.errors import StatisticsError, TooFewError
 from qclog.stats.base.gate import checked
 from qclog.stats.base.intervals import Estimate, estimate_normal
-from qclog.stats.base.series import LARGEST, Floats, read_probability
+from qclog.stats.base.series import Floats, read_probability
 from qclog.stats.rounded.interval_likelihood import IntervalLikelihood
 
 _METHOD = "profile likelihood, scaled to be exact for exact readings"

@@ -10,7 +10,7 @@ import numpy.typing as npt
 from scipy import special
 
 from qclog.stats.base.gate import checked
-from qclog.stats.base.series import Floats, centre_and_deviations, read_number, read_values
+from qclog.stats.base.series import Floats, centre_and_deviations, in_batches, read_number, read_trials, read_values
 
 _MOST_FOR_SHAPIRO = 5000
 _SEED = 20_240_229
@@ -58,6 +58,7 @@ def check_normality(values: npt.ArrayLike, *, step: float = 0.0, trials: int = 4
 
     array = read_values(values, minimum=3)
     step = read_number(step, "step", at_least=0)
+    trials = read_trials(trials)
     n = int(array.size)
     _, deviations = centre_and_deviations(array)
     scale = float(np.abs(deviations).max())
@@ -90,26 +91,31 @@ def _check_rounded(
 
     n = int(cells.size)
     mean, sd = _rounded_fit(cells[None, :])
-    draw = np.random.default_rng(_SEED).normal(float(mean[0]), float(sd[0]), (trials, n))
-    samples = np.vstack([cells[None, :], np.round(draw).astype(np.int64)])
-    means, sds = _rounded_fit(samples)
-    distances = _grouped_distance(samples, means, sds)
-    p = float((distances[1:] >= distances[0] - 1e-12).mean()) * trials
-    wilks = wilk_p = None
-    if shapiro:
-        wilks = np.array(
-            [
-                stats.shapiro(_spread_ties(row, m, s)).statistic
-                for row, m, s in zip(samples, means.tolist(), sds.tolist(), strict=True)
-            ]
-        )
-        wilk_p = (1 + int((wilks[1:] <= wilks[0]).sum())) / (1 + trials)
+    rng = np.random.default_rng(_SEED)
+    further = lower = 0
+    distance, wilk = 0.0, None
+    for some in in_batches(trials, n):
+        draw = rng.normal(float(mean[0]), float(sd[0]), (some, n))
+        samples = np.vstack([cells[None, :], np.round(draw).astype(np.int64)])
+        means, sds = _rounded_fit(samples)
+        distances = _grouped_distance(samples, means, sds)
+        distance = float(distances[0])
+        further += int((distances[1:] >= distances[0] - 1e-12).sum())
+        if shapiro:
+            wilks = np.array(
+                [
+                    stats.shapiro(_spread_ties(row, m, s)).statistic
+                    for row, m, s in zip(samples, means.tolist(), sds.tolist(), strict=True)
+                ]
+            )
+            wilk = float(wilks[0])
+            lower += int((wilks[1:] <= wilks[0]).sum())
     return NormalityCheck(
         n,
-        float(distances[0]),
-        (1 + p) / (1 + trials),
-        None if wilks is None else float(wilks[0]),
-        wilk_p,
+        distance,
+        (1 + further) / (1 + trials),
+        wilk,
+        (1 + lower) / (1 + trials) if shapiro else None,
         step,
         trials,
         notes,

@@ -12,7 +12,14 @@ from scipy import special
 
 from qclog.errors import StatisticsError
 from qclog.stats.base.gate import checked
-from qclog.stats.base.series import Floats, centre_and_deviations, read_probability, read_values
+from qclog.stats.base.series import (
+    Floats,
+    centre_and_deviations,
+    in_batches,
+    read_probability,
+    read_trials,
+    read_values,
+)
 
 Side = Literal["both", "high", "low"]
 _SEED = 20_240_302
@@ -177,8 +184,9 @@ def judge_several(
     if np.ptp(array) == 0:
         return TietjenMooreTest(n, named, 1.0, 0.0, False, side, alpha, ("all readings are equal",))
     statistic = float(_left_over(d[None, :], suspects, side)[0])
-    samples = np.random.default_rng(_SEED).normal(size=(trials, n))
-    critical = float(np.quantile(_left_over(samples, suspects, side), alpha))
+    rng = np.random.default_rng(_SEED)
+    left = [_left_over(rng.normal(size=(some, n)), suspects, side) for some in in_batches(read_trials(trials), n)]
+    critical = float(np.quantile(np.concatenate(left), alpha))
     return TietjenMooreTest(n, named, statistic, critical, statistic < critical, side, alpha)
 
 

@@ -10,7 +10,7 @@ from scipy import special
 
 from qclog.errors import StatisticsError
 from qclog.stats.base.gate import checked
-from qclog.stats.base.series import Floats, read_number, read_values, standard_deviation
+from qclog.stats.base.series import Floats, read_number, read_trials, read_values, standard_deviation
 from qclog.stats.rounded.interval_fit import fit_normal
 from qclog.stats.spread.shapes import SKEWED, Shape
 
@@ -94,7 +94,7 @@ def choose_shape(
         tried += [_describe(s, *_maximise(s, low, high), origin) for s in SKEWED]
     tried.sort(key=lambda f: f.criterion)
     best = tried[0]
-    p = _fit_p(x, step, best, shapes.get(best.name), trials=trials, origin=origin)
+    p = _fit_p(x, step, best, shapes.get(best.name), trials=read_trials(trials), origin=origin)
     if p < 0.05:
         notes.append("no shape fits well: use percentile limits")
     if len(tried) > 1 and tried[1].criterion - best.criterion < 2:

@@ -20,6 +20,7 @@ from qclog.stats.rounded.interval_fit import fit_normal
 
 Side = Literal["both", "lower", "upper"]
 _NODES = 160
+_ENOUGH_KEPT = 10.0  # degrees of freedom after rounding from which the likelihood's own spread covers what it says
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +56,9 @@ def estimate_tolerance(
     values : one-dimensional, any unit, two or more, a normal sample.
     coverage : share of all units to enclose. confidence : that it does.
     side : "both", or one limit only.
-    step : of the gauge, same unit; mean and spread are then those of the likelihood on intervals.
+    step : of the gauge, same unit; mean and spread are then those of the likelihood on intervals. Where rounding
+        leaves too little of the spread for that, each reading may lie anywhere inside its step: that spread is added
+        to the one seen, so that the limits hold at least what they say.
 
     Raises
     ------
@@ -68,17 +71,17 @@ def estimate_tolerance(
     step = read_number(step, "step", at_least=0)
     notes = []
     sample, freedom = float(n), n - 1.0
+    mean, d = centre_and_deviations(array)
+    sd = sqrt(float(d @ d) / (n - 1) + step**2 / 12)
     if step > 0:
         fit = fit_normal(*bracket(array, step), intervals=False)
-        mean, sd = fit.mean.value, fit.sd_unbiased
-        kept = keep_information(sd, step)
-        sample, freedom = max(1.0, n * kept), max(1.0, freedom * kept**2)
-        note = step_warning(array, step)
-        if note:
-            notes.append(note)
-    else:
-        mean, d = centre_and_deviations(array)
-        sd = sqrt(float(d @ d) / (n - 1))
+        kept = keep_information(fit.sd_unbiased, step)
+        if freedom * kept**2 >= _ENOUGH_KEPT:
+            mean, sd = fit.mean.value, fit.sd_unbiased
+            sample, freedom = n * kept, freedom * kept**2
+    note = step_warning(array, step)
+    if note:
+        notes.append(note)
     if sd == 0:
         notes.append("no spread to be seen, so the interval has no width")
     if side == "both":
