@@ -80,6 +80,14 @@ class InputError(QclogError, ValueError):
     """Any other bad value given by a person."""
 
 
+class ReadMeanwhileError(InputError):
+    """Somebody read the place between its being shown and the reading that is given; `attempts` are now there."""
+
+    def __init__(self, message: str, attempts: int, **kwargs: str | None) -> None:
+        super().__init__(message, **kwargs)
+        self.attempts = attempts
+
+
 class RightsError(QclogError, PermissionError):
     """Someone without the right to do this."""
 

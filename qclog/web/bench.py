@@ -10,7 +10,7 @@ from qclog.domain import stored
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.places import Place
 from qclog.domain.speech.scans import Scan, read_scan
-from qclog.errors import InputError, QclogError, UnknownNameError
+from qclog.errors import InputError, LogError, QclogError, UnknownNameError
 from qclog.services.jobs import jobs
 from qclog.services.jobs.capture import Taken
 from qclog.services.jobs.jobs import Story, Wanted
@@ -19,9 +19,12 @@ from qclog.services.overview.bench_view import BenchView
 from qclog.store.log import Log
 from qclog.web import opening, reading
 from qclog.web.frame import plain, show_error
+from qclog.web.storing import has_taken
 from qclog.words.sentences import reading_text, verdict_text
 
 JOB = "bench_job"
+TURN = "bench_turn"  # how often a place was chosen from the list
+OTHER = "bench_other"  # how often something was stored by other means than the field
 
 
 def look(log: Log) -> BenchView:
@@ -93,13 +96,40 @@ def show_cautions(story: Story) -> None:
 
 def next_place(story: Story) -> Wanted | None:
     """The place the cursor is for: the one chosen from the list, else the first still wanted that wasn't skipped."""
-    chosen = st.session_state.get("bench_place")
+    chosen = chosen_place(story)
+    if chosen is not None:
+        return chosen[0]
     skipped = st.session_state.get("bench_skipped", set())
-    for wanted in story.wanted:
-        if wanted.place == chosen:
-            return wanted
     left = [w for w in story.missing if w.place not in skipped]
     return left[0] if left else None
+
+
+def chosen_place(story: Story) -> tuple[Wanted, int] | None:
+    """The place chosen from the list, and the number of that choice."""
+    chosen = st.session_state.get("bench_place")
+    turn = int(st.session_state.get(TURN, 0))
+    return next(((w, turn) for w in story.wanted if w.place == chosen), None)
+
+
+def end_choice(turn: int) -> None:
+    """The choice of that number was answered by a reading."""
+    if st.session_state.get(TURN) == turn:
+        st.session_state.pop("bench_place", None)
+
+
+def skip(place: Place) -> None:
+    """Leave a place for later."""
+    st.session_state.setdefault("bench_skipped", set()).add(place)
+    if st.session_state.get("bench_place") == place:
+        st.session_state.pop("bench_place")
+
+
+def show_stored(taken: Taken) -> None:
+    """What was stored last is read back on the page."""
+    has_taken(taken)
+    st.session_state["bench_last"] = taken
+    st.session_state["bench_error"] = None
+    st.session_state["bench_scan"] = None
 
 
 def show_places(story: Story) -> None:
@@ -146,20 +176,40 @@ def _place_button(wanted: Wanted, latest: dict[Any, Any], current: Wanted | None
 
 def _choose_place(place: Place) -> None:
     st.session_state["bench_place"] = place
-    st.session_state.pop("bench_token", None)
+    st.session_state[TURN] = st.session_state.get(TURN, 0) + 1
 
 
-def take_scan(log: Log, text: str) -> None:
-    """What a scanned code asks for: a job is opened, a gauge chosen, a lot made ready to be added as a part."""
+def take_scan(log: Log, text: str) -> bool:
+    """What a scanned code asks for: a job is opened, a gauge chosen, a lot made ready to be added as a part.
+
+    False if it could not be done, which the page says.
+    """
+    st.session_state["bench_scans"] = st.session_state.get("bench_scans", 0) + 1
     try:
         scan = read_scan(text)
         if scan is None:
             raise InputError("this code is none of this workshop's", field="code", found=text[:60])
         st.session_state["bench_error"] = None
         st.session_state["bench_scan"] = _obey(log, scan)
+    except LogError:
+        raise
     except QclogError as error:
         st.session_state["bench_error"] = error
         st.session_state["bench_last"] = None
+        return False
+    return True
+
+
+def tell_scan() -> None:
+    """On a page without the field: what the code that was just scanned did, or why not."""
+    turn = st.session_state.get("bench_scans", 0)
+    if st.session_state.get("bench_scans_told", 0) == turn:
+        return
+    st.session_state["bench_scans_told"] = turn
+    error, said = st.session_state.get("bench_error"), st.session_state.get("bench_scan")
+    told = str(error) if error is not None else said
+    if told:
+        st.toast(plain(told), icon=":material/qr_code_scanner:", duration="long")
 
 
 def _obey(log: Log, scan: Scan) -> str:

@@ -7,21 +7,8 @@ from collections.abc import Collection
 from html import escape
 from math import cos, radians, sin
 
-import streamlit as st
-
-# st.html takes drawings out; a component shows them, and knows the theme's colours.
-_JS = "export default ({ data, parentElement }) => { parentElement.querySelector('div').innerHTML = data.drawn; };"
-_CSS = "div { color: var(--st-text-color); text-align: center; line-height: 1.3; font-size: 0.85rem; }"
-_picture = st.components.v2.component("qclog_clock", html="<div></div>", css=_CSS, js=_JS)
-
 _SIZE, _RADIUS, _DOT, _HAND = 150, 52, 15, 34
 _ACROSS = re.compile(r"(\d{1,2})-(\d{1,2})(?: .*)?")
-
-
-def show_clock(positions: tuple[str, ...], here: str, done: Collection[str], view: str | None) -> None:
-    """Draw the face if the positions are on one: the one at hand is filled and has a hand, read ones have a tick."""
-    if is_clock(positions):
-        _picture(data={"drawn": _drawn(positions, here, done, view)}, key="qclog_clock")
 
 
 def is_clock(positions: tuple[str, ...]) -> bool:
@@ -45,30 +32,28 @@ def angles_of(position: str, positions: tuple[str, ...]) -> tuple[int, ...]:
     return ()
 
 
-def _drawn(positions: tuple[str, ...], here: str, done: Collection[str], view: str | None) -> str:
+def draw_face(positions: tuple[str, ...], done: Collection[str]) -> str:
+    """The face as SVG, with a tick where all is read. Each place has its angle as `data-angle`, and a hand: the page
+    marks the one that is read next.
+    """
     middle = _SIZE / 2
-    ring = f'<circle cx="{middle}" cy="{middle}" r="{_RADIUS}" fill="none" stroke="currentColor" stroke-width="2"/>'
-    lines, dots = [], []
-    filled = set(angles_of(here, positions))
+    ring = f'<circle cx="{middle}" cy="{middle}" r="{_RADIUS}" stroke="currentColor" stroke-width="2"/>'
+    hands, dots = [], []
     for angle, word in _places(positions, done).items():
         x, y = middle + _RADIUS * sin(radians(angle)), middle - _RADIUS * cos(radians(angle))
-        at = angle in filled
-        if at:
-            end = f"{middle + _HAND * sin(radians(angle)):.1f} {middle - _HAND * cos(radians(angle)):.1f}"
-            lines.append(f'<path d="M{middle} {middle} L{end}" stroke="currentColor" stroke-width="3"/>')
-        paper, ink = "var(--st-background-color)", "currentColor"
-        fill, text = ("var(--st-primary-color)", paper) if at else (paper, ink)
-        dots.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{_DOT}" fill="{fill}" stroke="{ink}" stroke-width="2"/>')
+        end = f"{middle + _HAND * sin(radians(angle)):.1f} {middle - _HAND * cos(radians(angle)):.1f}"
+        at = f'data-angle="{angle}"'
+        hands.append(f'<path class="hand" {at} d="M{middle} {middle} L{end}" stroke="currentColor" stroke-width="3"/>')
+        dots.append(f'<circle {at} cx="{x:.1f}" cy="{y:.1f}" r="{_DOT}" stroke="currentColor" stroke-width="2"/>')
         dots.append(
-            f'<text x="{x:.1f}" y="{y:.1f}" dy="0.36em" text-anchor="middle" font-size="13" font-weight="600"'
-            f' fill="{text}">{escape(word)}</text>'
+            f'<text {at} x="{x:.1f}" y="{y:.1f}" dy="0.36em" text-anchor="middle" font-size="13" font-weight="600">'
+            f"{escape(word)}</text>"
         )
     read = ", ".join(p for p in positions if p in done) or "none"
-    told = f"Position {here} of {', '.join(positions)}; read: {read}"
-    under = f"<br>{escape(view)}" if view else ""
+    told = f"Positions {', '.join(positions)}; read: {read}"
     return (
         f'<svg viewBox="0 0 {_SIZE} {_SIZE}" width="{_SIZE}" height="{_SIZE}" role="img" aria-label="{escape(told)}">'
-        f"{ring}{''.join(lines + dots)}</svg>{under}"
+        f"{ring}{''.join(hands + dots)}</svg>"
     )
 
 

@@ -8,7 +8,7 @@ import streamlit as st
 
 from qclog.errors import LogBusyError, QclogError
 from qclog.notices import told_to
-from qclog.web import reading, who
+from qclog.web import bench, entries, reading, reading_field, who
 from qclog.web.frame import plain, show_error
 from qclog.web.storing import has_shown, say_stored
 
@@ -20,9 +20,8 @@ CAUTION = (
 
 _SPACING = """<style>
 [data-testid="stMainBlockContainer"] { padding-top: 4.2rem; padding-bottom: 2rem; }
-[data-testid="stForm"] input[aria-label="Reading"] { font-size: 2rem; height: 3.6rem; }
 [data-testid="stForm"] input { font-variant-numeric: tabular-nums; }
-[data-testid="stTextInputRootElement"]:has(input[aria-label="Reading"]) { height: auto; min-height: 3.6rem; }
+.st-key-leaf_by_leaf:has([inert]), .st-key-leaf_by_leaf[inert] { opacity: 0.4; }
 [data-testid="stCaptionContainer"] { opacity: 1; color: inherit; }
 [data-testid="stCaptionContainer"] p { color: inherit; opacity: 0.85; }
 .st-key-who_corner { margin-bottom: -3.9rem; z-index: 1; }
@@ -42,6 +41,7 @@ def draw_frame(page: Any) -> None:
         if key.startswith(_KEPT):  # Streamlit forgets a field that isn't on the page, unless it is set again
             st.session_state[key] = st.session_state[key]
     st.html(_SPACING)
+    reading_field.begin_run()
     try:
         _run(page)
     except LogBusyError as error:
@@ -61,9 +61,15 @@ def _run(page: Any) -> None:
         if who.must_sign_on() and who.here(log) is None:
             who.ask_first(log)
             return
-        if page.url_path != "bench":  # which has a field for it
+        elsewhere = page.url_path != "bench"
+        job = entries.take_in(log)
+        if job is not None and elsewhere:
+            st.switch_page("app_pages/bench.py", query_params={"job": job.name})
+        if elsewhere:
             who.show_in_corner(log)
+            bench.tell_scan()
         page.run()
+        reading_field.listen(log)
         has_shown()
 
 

@@ -57,10 +57,11 @@ def has_house_sign_on() -> bool:
 
 def here(log: Log) -> Worker | None:
     """Who is signed on, if anyone: looked up anew, so that someone who has left is out at once."""
-    return _among([w for w in signing_on.workers(log) if not w.has_left])
+    return among([w for w in signing_on.workers(log) if not w.has_left])
 
 
-def _among(workers: Sequence[Worker]) -> Worker | None:
+def among(workers: Sequence[Worker]) -> Worker | None:
+    """Which of the `workers` is signed on, if anyone."""
     persons = _persons_of(house_account())
     known = next((w for w in workers if w.person in persons), None)
     if known is not None:
@@ -92,7 +93,7 @@ def choose(log: Log, label: str = "Who is at the bench", *, workers: Sequence[Wo
         key=NAME,
         format_func=lambda n: f"{n}, {roles[n]}" if roles[n] != "technician" else str(n),
     )
-    worker = _among(workers)
+    worker = among(workers)
     if has_house_sign_on():
         _offer_house_sign_on(worker)
     if name is not None and worker is None:

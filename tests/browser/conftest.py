@@ -16,10 +16,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 ROOT = Path(__file__).parents[2]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+PATIENCE = 60_000  # ms: a busy machine is no defect
 SWITCHES = [
     "--no-sandbox",
     "--disable-gpu",
@@ -29,6 +30,9 @@ SWITCHES = [
     "--disable-component-update",
     "--disable-sync",
 ]
+
+
+expect.set_options(timeout=PATIENCE)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -48,9 +52,20 @@ def free_port() -> int:
 def serve(log: Path, *options: str) -> Iterator[str]:
     """The address of a dashboard on `log`, which is stopped afterwards."""
     port = free_port()
-    command = [sys.executable, "-m", "qclog", "dashboard", "--log", str(log), "--port", str(port), "--no-browser"]
-    command += options
-    server = subprocess.Popen(command, env=os.environ | {"PYTHONPATH": str(ROOT)}, stdout=subprocess.DEVNULL)
+    command = ["-m", "qclog", "dashboard", "--log", str(log), "--port", str(port), "--no-browser", *options]
+    yield from _served(command, port)
+
+
+def serve_slowly(log: Path, *, reading: float = 0, page: float = 0, port: int | None = None) -> Iterator[str]:
+    """The same where a reading and a page take so many seconds more."""
+    port = port or free_port()
+    command = [str(Path(__file__).with_name("slow_server.py")), str(port), str(reading), str(page)]
+    yield from _served(command, port, QCLOG_LOG=str(log))
+
+
+def _served(command: list[str], port: int, **more: str) -> Iterator[str]:
+    environment = os.environ | {"PYTHONPATH": str(ROOT)} | more
+    server = subprocess.Popen([sys.executable, *command], env=environment, stdout=subprocess.DEVNULL)
     address = f"http://127.0.0.1:{port}"
     try:
         _wait_for(f"{address}/_stcore/health", server)
@@ -83,6 +98,6 @@ def browser() -> Iterator[Browser]:
 @pytest.fixture
 def page(browser: Browser) -> Iterator[Page]:
     context = browser.new_context(viewport={"width": 1024, "height": 768})
-    context.set_default_timeout(60_000)
+    context.set_default_timeout(PATIENCE)
     yield context.new_page()
     context.close()

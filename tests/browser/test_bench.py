@@ -5,16 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from qclog.services.jobs import jobs
 from qclog.store.log import Log
 from tests.browser.conftest import serve
 
-IN_EMPTY_FIELD = (
+READY = (
     "() => { const e = document.activeElement;"
-    " return e && e.getAttribute('aria-label') === 'Reading' && e.value === ''; }"
+    " return e && e.getAttribute('aria-label') === 'Reading' && e.value === '' && !e.readOnly; }"
 )
+ALL_STORED = "() => document.querySelector('.qclog-field')?.dataset.waiting === '0'"
+PUTTING_RIGHT = "() => document.querySelector('.qclog-field')?.dataset.state === 'refused'"
+IN_EMPTY_FIELD = f"() => ({READY})() && ({ALL_STORED})()"
 
 
 @pytest.fixture
@@ -58,7 +61,7 @@ def test_bad_text_stays_and_is_put_right(page: Page, address: str, log: Log) -> 
     page.keyboard.type("forty-ish")
     page.keyboard.press("Enter")
     page.get_by_text("unknown unit").first.wait_for()
-    assert page.get_by_label("Reading").input_value() == "forty-ish"
+    expect(page.get_by_label("Reading")).to_have_value("forty-ish")
     page.get_by_label("Reading").fill("40")
     page.keyboard.press("Enter")
     page.get_by_text("forty thou").first.wait_for()

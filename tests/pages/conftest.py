@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import json
+import time
 from pathlib import Path
+from typing import Any
+from uuid import uuid4
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
 from qclog.services.exchange.import_folder import import_folder
 from qclog.store.log import Log
+from qclog.web import entries
 from tests.conftest import submission
 
 APP = Path(__file__).parents[2] / "dashboards" / "app.py"
@@ -44,3 +49,48 @@ def open_page(page: str, **query: str) -> AppTest:
         app.run()
     assert not app.exception, app.exception
     return app
+
+
+def field_of(app: AppTest) -> dict[str, Any]:
+    """What the server tells the reading field; without `places` where the page has none."""
+    (element,) = app.get("bidi_component")
+    told: dict[str, Any] = json.loads(element.proto.json)
+    return told
+
+
+class Typist:
+    """Sends what the field in the browser would send, at the place that it would show."""
+
+    def __init__(self, patch: pytest.MonkeyPatch) -> None:
+        self.queue: dict[str, Any] | None = None
+        patch.setattr(entries, "sent", lambda: self.queue)
+
+    def enter(self, app: AppTest, text: str, /, **more: Any) -> AppTest:
+        """Type it and press Enter."""
+        told = field_of(app)
+        item = told["chosen"]["item"] if told["chosen"] else told["places"][0]
+        entry = {
+            "id": str(uuid4()),
+            "kind": "reading",
+            "text": text,
+            "place": item["place"],
+            "gauge": told["gauges"].get(item["gauge_kind"]),
+            "conditions": [group[0] for group in item["groups"] if len(group) == 1],
+            "seen": item["seen"],
+            "chosen": told["chosen"] and told["chosen"]["turn"],
+            "person": told["person"],
+            "job": told["job"],
+            "at": time.time() * 1000,
+        }
+        return self.send(app, entry | more)
+
+    def send(self, app: AppTest, *entered: dict[str, Any]) -> AppTest:
+        """Send entries as they are."""
+        self.queue = {"round": (self.queue or {"round": 0})["round"] + 1, "entries": list(entered)}
+        return app.run()
+
+
+@pytest.fixture
+def typist(monkeypatch: pytest.MonkeyPatch) -> Typist:
+    """Someone at the reading field."""
+    return Typist(monkeypatch)

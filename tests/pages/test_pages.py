@@ -5,17 +5,16 @@ from __future__ import annotations
 import threading
 import time
 from pathlib import Path
-from typing import Any
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
 from qclog.errors import LogBusyError
-from qclog.services.jobs import jobs
+from qclog.services.jobs import capture, jobs
 from qclog.services.overview import bench_view
 from qclog.store import lock
 from qclog.store.log import Log
-from tests.pages.conftest import open_page
+from tests.pages.conftest import Typist, field_of, open_page
 
 
 def texts(app: AppTest) -> str:
@@ -108,26 +107,21 @@ def begin(job: str = "J-3") -> AppTest:
     return app
 
 
-def field(app: AppTest) -> Any:
-    return next(t for t in app.text_input if t.label == "Reading")
-
-
-def test_readings_are_logged_one_after_another(shop: Log) -> None:
+def test_readings_are_logged_one_after_another(shop: Log, typist: Typist) -> None:
     app = begin()
-    assert "Trial pack" in texts(app)
+    assert field_of(app)["places"][0]["words"] == "Trial pack"
     for text in ("40", "15/16", "61"):
-        field(app).set_value(text)
-        next(b for b in app.button if b.label == "Store").click().run()
+        typist.enter(app, text)
         assert not app.exception
     assert [r.row.said for r in jobs.tell(shop, "J-3").readings] == ["40", "15/16", "61"]
     said = texts(app)
     assert "sixty-one thou" in said
     assert "Is it right" in said or "Did you mean" in said
-    assert "at 6" in said
+    assert "at 6" in field_of(app)["places"][0]["words"]
 
 
 def test_a_reading_is_said_to_be_stored_though_the_page_can_not_look_again(
-    shop: Log, monkeypatch: pytest.MonkeyPatch
+    shop: Log, typist: Typist, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     app = begin()
     looking = bench_view.look
@@ -135,46 +129,83 @@ def test_a_reading_is_said_to_be_stored_though_the_page_can_not_look_again(
     def busy(*_: object) -> None:
         raise LogBusyError("the log has been in use by another program for 30 s")
 
-    field(app).set_value("40")
     monkeypatch.setattr(bench_view, "look", busy)
-    next(b for b in app.button if b.label == "Store").click().run()
+    typist.enter(app, "40")
     assert "has been in use" in texts(app)
     assert "Stored: Trial pack: forty thou" in texts(app)
     monkeypatch.setattr(bench_view, "look", looking)
     next(b for b in app.button if b.label == "Try again").click().run()
     assert "forty thou" in texts(app)
+    assert len(field_of(app)["stored"]) == 1
     monkeypatch.setattr(bench_view, "look", busy)
     app.run()
     assert "Stored:" not in texts(app)
     assert [r.row.said for r in jobs.tell(shop, "J-3").readings] == ["40"]
 
 
-def test_what_is_not_understood_stays_in_the_field(shop: Log) -> None:
-    app = begin()
-    field(app).set_value("forty-ish")
-    next(b for b in app.button if b.label == "Store").click().run()
-    assert app.error
-    assert field(app).value == "forty-ish"
+def test_what_is_not_understood_goes_back_to_its_place(shop: Log, typist: Typist) -> None:
+    app = typist.enter(begin(), "forty-ish")
+    (refused,) = field_of(app)["refused"]
+    assert "nknown unit" in refused["message"]
+    assert refused["place"] == ["J-3", "trial_pack", "trial", ""]
     assert jobs.tell(shop, "J-3").readings == ()
 
 
-def test_the_last_reading_is_corrected_in_one_action(shop: Log) -> None:
+def test_while_the_log_is_busy_nothing_is_refused(shop: Log, typist: Typist, monkeypatch: pytest.MonkeyPatch) -> None:
     app = begin()
-    field(app).set_value("400")
-    next(b for b in app.button if b.label == "Store").click().run()
+
+    def busy(*_: object, **__: object) -> None:
+        raise LogBusyError("the log has been in use by another program for 30 s")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(capture, "take", busy)
+        typist.enter(app, "40")
+    told = field_of(app)
+    assert (told["stored"], told["refused"]) == ([], [])
+    assert "has been in use" in told["waiting"]
+    assert typist.queue is not None
+    typist.send(app, *typist.queue["entries"])
+    assert len(field_of(app)["stored"]) == 1
+    assert [r.row.said for r in jobs.tell(shop, "J-3").readings] == ["40"]
+
+
+def test_what_another_person_typed_waits_for_that_person(shop: Log, typist: Typist) -> None:
+    app = typist.enter(begin(), "40", person="Heron")
+    told = field_of(app)
+    assert (told["stored"], told["refused"]) == ([], [])
+    assert jobs.tell(shop, "J-3").readings == ()
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"place": ["J-3"]}, {"at": "noon"}, {"id": "1"}, {"text": None}, {"seen": "x"}, {"before": 3}]
+)
+def test_what_no_page_of_ours_sends_is_refused(shop: Log, typist: Typist, wrong: dict[str, object]) -> None:
+    app = typist.enter(begin(), "40", **wrong)
+    assert not app.exception
+    (refused,) = field_of(app)["refused"]
+    assert refused["message"]
+    assert jobs.tell(shop, "J-3").readings == ()
+
+
+def test_the_last_reading_is_corrected_in_one_action(shop: Log, typist: Typist) -> None:
+    app = typist.enter(begin(), "400")
     next(t for t in app.text_input if t.label == "What it should be").set_value("40")
     next(b for b in app.button if b.label == "Correct it").click().run()
     rows = [r.row for r in jobs.tell(shop, "J-3").readings]
     assert [(r.said, r.replaces, r.reason) for r in rows] == [("400", None, None), ("40", 1, "mistyped")]
 
 
-def test_conditions_are_asked_for(shop: Log) -> None:
+def test_conditions_are_asked_for(shop: Log, typist: Typist) -> None:
     app = begin("J-2")
     next(b for b in app.button if b.key and b.key.startswith("place_torque")).click().run()
-    field(app).set_value("12")
-    next(b for b in app.button if b.label == "Store").click().run()
-    assert "needs to be recorded with oiled or dry" in texts(app)
+    assert field_of(app)["chosen"]["item"]["groups"] == [["oiled", "dry"], ["rotating"]]
+    typist.enter(app, "12")
+    (refused,) = field_of(app)["refused"]
+    assert "needs to be recorded with oiled or dry" in refused["message"]
     assert len(jobs.tell(shop, "J-2").readings) == 1
+    typist.enter(app, "12 dry")
+    assert field_of(app)["chosen"] is None
+    assert jobs.tell(shop, "J-2").readings[-1].row.conditions == "rotating dry"
 
 
 def test_who_has_to_wait_for_the_log_is_told_for_whom(shop: Log) -> None:

@@ -13,7 +13,7 @@ from qclog.services.keeping import people, signing_on
 from qclog.services.keeping.launching import SIGN_ON_VARIABLE
 from qclog.store.log import Log, Submission
 from qclog.web import who
-from tests.pages.conftest import open_page
+from tests.pages.conftest import field_of, open_page
 from tests.pages.test_pages import texts
 
 
@@ -32,19 +32,19 @@ def choose(app: AppTest, name: str) -> AppTest:
 def test_a_name_without_a_pin_is_enough_on_this_machine(locked: Log) -> None:
     app = choose(open_page("bench", job="J-1"), "Ash")
     app.selectbox(key="bench_job").set_value("J-1").run()
-    assert app.session_state["bench_token"]
+    assert field_of(app)["places"]
     assert locked.exists()
 
 
 def test_a_name_with_a_pin_takes_it(locked: Log) -> None:
     app = choose(open_page("bench", job="J-1"), "Heron")
-    assert "bench_token" not in app.session_state
+    assert not field_of(app)["places"]
     app.text_input(key="pin_Heron").set_value("1212")
     next(b for b in app.button if b.label == "Sign on").click().run()
     assert "4 more tries" in " ".join(e.value for e in app.error)
     app.text_input(key="pin_Heron").set_value("4711")
     next(b for b in app.button if b.label == "Sign on").click().run()
-    assert app.session_state["bench_token"]
+    assert field_of(app)["places"]
     next(b for b in app.button if b.label == "Sign out").click().run()
     assert app.session_state[who.SIGNED] is None
     assert locked.exists()

@@ -16,6 +16,7 @@ from qclog.domain.stored.jobs import (
     PackFitted,
     Part,
     ReadingAtStage,
+    ReadingOfSubmission,
     Strike,
     Visit,
 )
@@ -92,6 +93,7 @@ __all__ = [
     "PersonNow",
     "Pin",
     "ReadingAtStage",
+    "ReadingOfSubmission",
     "Revision",
     "Setting",
     "SheetOfType",

@@ -267,3 +267,16 @@ class Strike(NamedTuple):
     attempt: int
     by: str
     reason: str | None
+
+
+@of("reading_of_submission")
+class ReadingOfSubmission(NamedTuple):
+    """At most one row: the reading that a submission was stored as."""
+
+    job: str
+    characteristic: str
+    stage: str
+    position: str
+    attempt: int
+    said: str
+    technician: str

@@ -16,7 +16,7 @@ from qclog.domain.rights import Act
 from qclog.domain.sheets.casetypes import Characteristic, Sheet, condition_of_parts
 from qclog.domain.sheets.conditions import choices_of
 from qclog.domain.speech import readings
-from qclog.errors import InputError, UnitError, UnknownNameError
+from qclog.errors import InputError, ReadMeanwhileError, UnitError, UnknownNameError
 from qclog.measures.judging import Verdict, judge_reading
 from qclog.services.keeping import rights, sheets
 from qclog.store import records
@@ -49,13 +49,16 @@ class Circumstances:
     note: str | None = None
 
 
-def take(log: Log, place: Place, text: str, how: Circumstances, submission: Submission) -> Taken:
+def take(
+    log: Log, place: Place, text: str, how: Circumstances, submission: Submission, *, seen: int | None = None
+) -> Taken:
     """Store what was said at `place`, and judge it.
 
     An out-of-limit or unlikely value is stored as it was said; `verdict` and `doubt` tell. Raises ReadingError for
-    what can't be understood, UnitError for a unit of another dimension, UnknownNameError for a name not in the log.
+    what can't be understood, UnitError for a unit of another dimension, UnknownNameError for a name not in the log,
+    and ReadMeanwhileError if more attempts are there than the `seen` ones (None: whatever is there).
     """
-    return _store(log, place, text, how, submission)
+    return _store(log, place, text, how, submission, seen=seen)
 
 
 def _store(
@@ -66,10 +69,13 @@ def _store(
     submission: Submission,
     replaces: int | None = None,
     reason: str | None = None,
+    seen: int | None = None,
 ) -> Taken:
     try:
         with log.writing(submission) as use:
             _need_right(use, place, how.technician, submission)
+            if seen is not None:
+                _need_no_more_than(use, place, seen)
             if replaces is not None:
                 before = _need_attempt(use, place, replaces)
                 _need_own(use, before, submission)
@@ -87,6 +93,17 @@ def _store(
         if row is None:
             raise InputError("this submission was used for something else", field="submission") from stored
         return _taken(context, place, row.attempt, understand(context, row.said), row.id, already=True)
+
+
+def _need_no_more_than(use: Use, place: Place, seen: int) -> None:
+    here = records.attempts_here(use, place.job, place.characteristic, place.stage, place.position)
+    if len(here) > seen:
+        last = here[-1]
+        raise ReadMeanwhileError(
+            f"{last.technician} just read {last.said} here",
+            len(here),
+            hint="press Enter to store yours as well, which then counts, or leave it",
+        )
 
 
 def _need_right(use: Use, place: Place, person: str, submission: Submission) -> None:
@@ -159,13 +176,17 @@ class Context:
     taken_at: datetime
 
 
-def _context(use: Use, place: Place, how: Circumstances) -> Context:
-    rows = use.rows("job_by_id", stored.Job, job=place.job)
+def job_and_sheet(use: Use, job: str, moment: datetime) -> tuple[stored.Job, Sheet]:
+    """A job's row and the sheet that it was measured by at `moment` (UTC). UnknownNameError if there is none."""
+    rows = use.rows("job_by_id", stored.Job, job=job)
     if not rows:
-        records.need(use, "job", "job", place.job, "job")
-    job = rows[0]
+        records.need(use, "job", "job", job, "job")
+    return rows[0], sheets.sheet_at(use, rows[0].case_type, moment)
+
+
+def _context(use: Use, place: Place, how: Circumstances) -> Context:
     taken_at = how.taken_at or now()
-    sheet = sheets.sheet_at(use, job.case_type, taken_at)
+    job, sheet = job_and_sheet(use, place.job, taken_at)
     characteristic = sheet.characteristic(place.characteristic)
     check_place(characteristic, place, job.variant)
     check_conditions(characteristic, how.conditions)
