@@ -83,7 +83,7 @@ def test_a_job_is_opened_and_its_first_reading_typed_with_what_the_screen_says(
     page.get_by_label("What it should be").fill("11")
     page.get_by_label("What it should be").press("Tab")
     page.get_by_role("button", name="Correct it").click()
-    page.get_by_text("eleven thou").wait_for()
+    page.get_by_text("eleven thou").first.wait_for()
     page.get_by_role("button", name="Correct it").wait_for(state="hidden")
     story = jobs.tell(log, "N-1")
     assert (story.job.variant, story.job.case_type) == ("A", "NEW-1")
