@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -28,12 +29,22 @@ def as_of(log: Log, asked: str) -> Log:
             has = f"it has entries 1 to {len(entries)}" if entries else "it has none yet"
             raise InputError("the log has no such entry", field="as-of", found=asked, hint=has)
         return replace(log, as_of=AsOf(number))
-    moment = _end_of(asked, zone)
+    then = at_moment(log, _end_of(asked, zone), entries)
+    if then is None:
+        begins = f"its first entry is of {show_moment(entries[0].entered_at, zone)}" if entries else "it is empty"
+        raise InputError("the log has nothing so early", field="as-of", found=asked, hint=begins)
+    return then
+
+
+def at_moment(log: Log, moment: datetime, entries: Sequence[stored.Entry] | None = None) -> Log | None:
+    """The log as it stood at `moment` (UTC); None where it had nothing yet."""
+    if entries is None:
+        with log.reading() as use:
+            entries = use.rows("entries", stored.Entry)
     number = max((e.entry for e in entries if e.entered_at <= moment), default=0)
     later = any(e.via in BY_IMPORT for e in entries[number:])
     if not number and not later:
-        begins = f"its first entry is of {show_moment(entries[0].entered_at, zone)}" if entries else "it is empty"
-        raise InputError("the log has nothing so early", field="as-of", found=asked, hint=begins)
+        return None
     return replace(log, as_of=AsOf(number, moment if later else None))
 
 

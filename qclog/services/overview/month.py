@@ -14,6 +14,7 @@ from qclog.domain import stored
 from qclog.domain.moments import now, show_moment
 from qclog.errors import InputError
 from qclog.measures.gauge_trust import DOUBT, trust_at
+from qclog.services.keeping import earlier
 from qclog.services.series.series import left_outside
 from qclog.services.tracing import comeback_risk
 from qclog.services.tracing.comeback_risk import Risk
@@ -214,3 +215,12 @@ def look_at(log: Log, text: str | None = None) -> Month:
     with log.reading() as use:
         readings = use.frame("readings_between", since=span.since, until=span.until)
     return Month(log, shop, span, readings)
+
+
+def look_back_at(log: Log, text: str | None = None) -> tuple[Month, Month]:
+    """A month as the log stood at its end, and the same month as the log knows it now. InputError for another text."""
+    now_known = look_at(log, text)
+    then = log if log.as_of is not None else earlier.at_moment(log, now_known.span.until - timedelta(microseconds=1))
+    if then is None or then == log:
+        return now_known, now_known
+    return look_at(then, now_known.span.name), now_known

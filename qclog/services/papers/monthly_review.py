@@ -11,7 +11,7 @@ from qclog.domain.findings import Finding
 from qclog.report.document import Block, Column, Document, Facts, Figure, Heading, Paragraph, Points, Table
 from qclog.report.figures import figure_of
 from qclog.services.overview.at_a_glance import look_at_shims
-from qclog.services.overview.month import Month, look_at
+from qclog.services.overview.month import Month, look_back_at
 from qclog.services.papers import paper
 from qclog.services.papers.investigation_file import table
 from qclog.services.papers.investigation_tables import risks_grid
@@ -28,26 +28,31 @@ MOST_ROWS = 40
 
 
 def monthly_review(log: Log, month: str | None = None, watched: Watched | None = None) -> Document:
-    """The review of a month (`2026-05`), or of the last in which anything happened. InputError for another text."""
-    found = look_at(log, month)
-    watched = watched or finding_life.watch(log)
+    """The review of a month (`2026-05`), or of the last in which anything happened, as the log stood at its end; what
+    has become known of it since is said apart. InputError for another text.
+    """
+    found, known_now = look_back_at(log, month)
+    watched_now = watched or finding_life.watch(log)
+    watched = watched_now if found.log == log else finding_life.watch(found.log)
     blocks = [
         _brief(found),
+        *_known_since(found, known_now, watched, watched_now),
         *_findings(found, watched),
+        *_settled(found, watched),
         *_case_types(found),
         *_left_outside(found),
         *_comebacks(found),
         *_gauges(found),
         *_outstanding(found),
         *_quality(found),
-        *_stock(log),
+        *_stock(found.log),
     ]
-    return paper.frame(log, "Monthly review", found.span.name, blocks)
+    return paper.frame(found.log, "Monthly review", found.span.name, blocks)
 
 
-def _brief(month: Month) -> Block:
+def _figures(month: Month) -> tuple[tuple[str, str], ...]:
     ours = month.backs.filter(pl.col("attributable") == "yes")
-    pairs = (
+    return (
         ("came in", plural(len(month.came_in), "unit")),
         ("left", plural(len(month.left), "unit")),
         ("in the shop at its end", plural(len(month.here), "unit")),
@@ -55,7 +60,38 @@ def _brief(month: Month) -> Block:
         ("left outside a limit", plural(len({job for job, _, _ in month.outside}), "unit")),
         ("readings", f"{len(month.readings):,}"),
     )
-    return Facts(pairs)
+
+
+def _brief(month: Month) -> Block:
+    return Facts(_figures(month))
+
+
+def _known_since(then: Month, now: Month, watched: Watched, watched_now: Watched) -> list[Block]:
+    """What has become known of the month since it ended; nothing where nothing has."""
+    if then is now:
+        return []
+    pairs = zip(_figures(then), _figures(now), strict=True)
+    told = [
+        f"{name}: {before} as it ended, {after} as known now" for (name, before), (_, after) in pairs if before != after
+    ]
+    before = {f.id for f in watched.standing}
+    begun = [f for f in watched_now.standing if f.id not in before and set(f.jobs) & set(then.left["job"])]
+    told += [f"found since, of units that left in it: {f.text}" for f in begun]
+    return [Heading("Known since of this month"), Points(tuple(told))] if told else []
+
+
+def _settled(month: Month, watched: Watched) -> list[Block]:
+    """The findings that people settled in the month."""
+    inside = [
+        (f, note)
+        for f in watched.followed
+        for note in f.notes
+        if note.state in finding_life.SETTLED and month.span.since <= note.noted_at < month.span.until
+    ]
+    if not inside:
+        return []
+    told = tuple(f"{f.id}: {finding_words.note_text(note, month.shop.zone)}" for f, note in inside)
+    return [Heading("Settled in this month", 2), Points(told)]
 
 
 def _findings(month: Month, watched: Watched) -> list[Block]:

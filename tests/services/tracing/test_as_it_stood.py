@@ -18,6 +18,7 @@ from qclog.services.jobs.as_left import as_left
 from qclog.services.jobs.capture import Circumstances
 from qclog.services.keeping import people
 from qclog.services.papers.build_record import build_record
+from qclog.services.papers.monthly_review import monthly_review
 from qclog.services.tracing import comeback_risk
 from qclog.services.tracing.evidence import NOT_OURS, OPEN
 from qclog.services.tracing.gauge_days import DOUBT, RIGHT, UNKNOWN
@@ -195,3 +196,21 @@ def test_a_log_that_was_changed_past_qclog_prints_so_on_page_one(left: Log) -> N
     assert "does not fit its chain of digests" in str(first)
     assert "table reading is not as it was entered" in str(first)
     assert as_left(replace(left), jobs.tell(left, "J-1")) is not None
+
+
+def test_the_review_of_a_month_is_the_log_of_its_last_day(workshop: Log) -> None:
+    before = monthly_review(workshop, "2025-09")
+    people.add_comeback(workshop, "J0108", datetime(2025, 9, 20), heron(), complaint="found later", attributable="yes")
+    jobs.say(workshop, "J0138", "concession", "long after", heron())
+    after = monthly_review(workshop, "2025-09")
+    assert (after.blocks[0], after.dated) == (before.blocks[0], before.dated)
+    texts = [block for block in after.blocks if block not in before.blocks]
+    assert any("as known now" in str(block) for block in texts)
+    assert not any("long after" in str(block) for block in after.blocks)
+
+
+def test_what_is_found_later_does_not_stand_in_an_earlier_review(workshop: Log) -> None:
+    """Lot G-31 was first fitted in July 2025; nothing of it stood when June ended."""
+    review = monthly_review(workshop, "2025-06")
+    at = next(i for i, b in enumerate(review.blocks) if "What the readings point to" in str(b))
+    assert not any("G-31" in str(block) for block in review.blocks[at : at + 6])
