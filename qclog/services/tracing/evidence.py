@@ -122,9 +122,8 @@ def _last_back(story: Story) -> stored.JobComeback | None:
 def _recorded(back: stored.JobComeback, built: Story) -> Point:
     """What people wrote down of the return: their words, not what the readings say."""
     when = show_moment(back.entered_at, built.zone)
-    said = f"no finding was written down; entered by {back.entered_by} on {when}"
-    if back.finding:
-        said = f"{back.entered_by} wrote down “{back.finding}”, entered {when}"
+    said = f"{f'“{back.finding}” is' if back.finding else 'no finding is'} written down"
+    said += f", entered by {back.entered_by} on {when}"
     about = f"a person says, of the complaint: {back.complaint or 'none noted'}"
     if back.attributable == "no":
         left = f"; it left with this outstanding: {built.job.outstanding}" if built.job.outstanding else ""
@@ -141,10 +140,12 @@ def _against_what_was_said(
     """Where the record contradicts what a person decided; nothing where it does not."""
     shows = [f"it left with {o.text}" for o in breaches] + [f"gauge {d.gauge} was in doubt" for d in doubts]
     if back.attributable == "no" and shows:
-        about = f"{back.entered_by} recorded it as not ours; the record shows otherwise"
+        about = f"it is recorded as not ours (entered by {back.entered_by}); the record shows otherwise"
         return [Point(OPEN, about, "; ".join(shows), "let a second person decide it on this evidence")]
     if back.attributable == "yes" and not shows:
-        about = f"{back.entered_by} recorded it as ours; the record of the job shows nothing outside limits"
+        about = (
+            f"it is recorded as ours (entered by {back.entered_by}); nothing in the record of the job is outside limits"
+        )
         reason = "no final reading left outside a limit, and no gauge it was read with is in doubt"
         return [Point(OPEN, about, reason, "say on which evidence it was decided")]
     return []
