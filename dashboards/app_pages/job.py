@@ -18,4 +18,5 @@ if job is not None:
     sums.show_sums_of_job(log, story)
     stories.show_parts(story)
     stories.show_comebacks(story)
+    recording.record_claim(log, story)
     recording.record_comeback(log, story)

@@ -13,6 +13,7 @@ from qclog.cli import (
     exchange,
     findings,
     gauge,
+    house,
     job,
     log,
     pack,
@@ -44,6 +45,7 @@ NOUNS = (
     change,
     person,
     gauge,
+    house,
     trace,
     paper,
 )

@@ -7,6 +7,7 @@ from typing import Any
 
 from qclog.cli import options
 from qclog.cli.options import any_of
+from qclog.domain.claims import COMEBACK_DETAILS
 from qclog.domain.jobs import ATTRIBUTABLE, CONDITIONS_OF_PARTS, DETAILS
 from qclog.errors import InputError
 
@@ -49,6 +50,14 @@ def add_to(commands: Any) -> None:
     options.add_log(back)
     options.add_by(back)
     back.set_defaults(run=come_back)
+    claim = actions.add_parser("claim", help="what is said of a return since it was opened, or say something of it")
+    claim.add_argument("job")
+    claim.add_argument("--returned", metavar="TIME", help="which return (default: the last)")
+    for name, words in COMEBACK_DETAILS.items():
+        claim.add_argument("--" + name.replace("_", "-"), metavar="TEXT", help=words)
+    options.add_log(claim, earlier=True)
+    options.add_by(claim)
+    claim.set_defaults(run=tell_claim)
 
 
 def _add_open(actions: Any) -> None:
@@ -195,6 +204,36 @@ def come_back(arguments: argparse.Namespace) -> int:
     )
     print(f"job {arguments.job}: comeback recorded")
     return 0
+
+
+def tell_claim(arguments: argparse.Namespace) -> int:
+    """Tell a job's returns, or say something of one."""
+    from qclog.domain.moments import show_moment
+    from qclog.services.jobs import claims
+
+    log = options.log_of(arguments)
+    said = {name: getattr(arguments, name) for name in COMEBACK_DETAILS if getattr(arguments, name) is not None}
+    if said:
+        which = _moment(log, arguments.returned) if arguments.returned else None
+        submission = options.submission_of(arguments, f"return of job {arguments.job}")
+        returned = claims.amend(log, arguments.job, said, submission, which)
+        named = ", ".join(COMEBACK_DETAILS[name] for name in said)
+        print(f"job {arguments.job}, return of {show_moment(returned, _zone(log))[:10]}: {named} kept")
+        return 0
+    found = claims.claims_of(log, arguments.job)
+    for claim in found:
+        print(f"Job {claim.job}, came back {show_moment(claim.returned, claim.zone)}:")
+        for line in claim.lines() or ("nothing was said of it since it was opened",):
+            print(f"  {line}")
+    if not found:
+        print(f"job {arguments.job} has not come back")
+    return 0
+
+
+def _zone(log: Any) -> Any:
+    from qclog.services.keeping import sheets
+
+    return sheets.zone_of(log)
 
 
 def show_one(arguments: argparse.Namespace) -> int:

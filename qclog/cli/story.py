@@ -143,3 +143,5 @@ def _print_comebacks(story: Story) -> None:
             print(f"  found: {back.finding}")
         if back.attributable:
             print(f"  ours: {back.attributable}")
+    if story.comebacks:
+        print(f"  what was said of it since: qclog job claim {story.job.job}")

@@ -26,6 +26,7 @@ class Act(StrEnum):
     KEEP_SHIMS = "change the shim stock"
     NOTE_FINDING = "say what became of a finding"
     RECORD_CHANGE = "record a change of the work"
+    KEEP_HOUSE = "set the house's codes and rates"
     CHANGE_SHEETS = "change sheets and limits"
     MANAGE_PEOPLE = "change people, their roles and PINs"
     IMPORT = "import a folder"
@@ -50,6 +51,7 @@ _TABLE: dict[Act, tuple[str, ...]] = {
     Act.KEEP_SHIMS: ("manager", "stores"),
     Act.NOTE_FINDING: (*_INSPECTS, "warranty"),
     Act.RECORD_CHANGE: (*_INSPECTS, "warranty"),
+    Act.KEEP_HOUSE: ("manager",),
     Act.CHANGE_SHEETS: ("manager",),
     Act.MANAGE_PEOPLE: ("manager",),
     Act.IMPORT: ("manager",),

@@ -126,6 +126,16 @@ def add_comeback(use: Use, job: str, returned: datetime, **values: object) -> No
     use.insert("comeback", id=new_id(), job=job, returned=returned, entry=use.entry, **values)
 
 
+def add_comeback_detail(use: Use, job: str, returned: datetime, name: str, value: str) -> None:
+    """Say something of a return that was opened before; the latest of each name counts, '' takes it back."""
+    use.insert("comeback_detail", id=new_id(), job=job, returned=returned, name=name, value=value, entry=use.entry)
+
+
+def add_house_detail(use: Use, name: str, code: str, value: str) -> None:
+    """Set a code or a rate of the house; the latest counts, '' takes it away."""
+    use.insert("house_detail", id=new_id(), name=name, code=code, value=value, entry=use.entry)
+
+
 def add_reading(use: Use, reading: NewReading) -> tuple[UUID, int]:
     """Add one reading; its id and attempt number."""
     attempt = reading.attempt

@@ -7,9 +7,11 @@ from datetime import UTC, datetime, time
 
 import streamlit as st
 
+from qclog.domain.claims import COMEBACK_DETAILS
 from qclog.domain.jobs import ATTRIBUTABLE, GAUGE_EVENTS
-from qclog.domain.moments import now
+from qclog.domain.moments import now, show_moment
 from qclog.errors import QclogError
+from qclog.services.jobs import claims
 from qclog.services.jobs.jobs import Story
 from qclog.services.keeping import people
 from qclog.store.log import Log, Submission
@@ -51,6 +53,31 @@ def record_comeback(log: Log, story: Story) -> None:
         )
 
 
+def record_claim(log: Log, story: Story) -> None:
+    """What was said of each return since it was opened, and a form to say more of it: the same return, not another."""
+    job = str(story.job.job)
+    found = claims.claims_of(log, job)
+    if not found:
+        return
+    for claim in found:
+        day = show_moment(claim.returned, claim.zone)[:10]
+        lines = claim.lines() or ("nothing was said of it since it was opened",)
+        st.markdown(f"**Return of {day}**\n\n" + "\n".join(f"- {plain(line)}" for line in lines))
+    with st.popover("Say more of the return", icon=":material/edit_note:"):
+        name = who.need(log, "write comebacks")
+        if name is None:
+            return
+        with st.form(f"claim_{job}", border=False):
+            days = {show_moment(c.returned, c.zone): c.returned for c in found}
+            which = st.selectbox("Which return", list(days), index=len(days) - 1)
+            what = st.selectbox("What is said", list(COMEBACK_DETAILS), format_func=COMEBACK_DETAILS.__getitem__)
+            value = st.text_input("It is (a time as 2026-03-14, an amount as 1.5; blank takes it back)")
+            if not st.form_submit_button("Keep this of the return"):
+                return
+        submission = Submission(name, "bench", f"return of job {job}")
+        _keep(submission, lambda: claims.amend(log, job, {what: value.strip()}, submission, days[which]))
+
+
 def record_gauge_event(log: Log, gauge: str, unit: str) -> None:
     """What befell a gauge now: checked against a reference, dropped, withdrawn, returned, calibrated."""
     name = who.need(log, f"record a check of {gauge}")
@@ -82,7 +109,7 @@ def record_gauge_event(log: Log, gauge: str, unit: str) -> None:
     )
 
 
-def _keep(submission: Submission, do: Callable[[], None]) -> None:
+def _keep(submission: Submission, do: Callable[[], object]) -> None:
     try:
         with storing(submission):
             do()

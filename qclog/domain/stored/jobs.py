@@ -129,7 +129,7 @@ class JobComeback(NamedTuple):
     entered_by: str
 
 
-@of("comebacks_all")
+@of("comebacks_all", "comebacks_now")
 class Comeback(NamedTuple):
     """One row per comeback."""
 

@@ -91,7 +91,7 @@ def before_dispatch(log: Log, job: str, watched: Watched | None = None) -> SignO
         checks = use.rows("gauge_checks", stored.GaugeEvent)
         gauges = {row.gauge: row for row in use.rows("gauges", stored.Gauge)}
         everyone = use.frame("jobs_all")
-        comebacks = use.frame("comebacks_all")
+        comebacks = use.frame("comebacks_now")
         visits = {(p.part, p.lot) for p in use.rows("job_parts", stored.JobPart, job=job) if p.lot}
     outside, close = _by_verdict(story)
     doubted, unchecked = _doubted(story, checks, gauges)

@@ -161,7 +161,7 @@ def read_shop(log: Log) -> Shop:
         return Shop(
             jobs=use.frame("jobs_all"),
             parts=use.frame("parts_all"),
-            comebacks=use.frame("comebacks_all"),
+            comebacks=use.frame("comebacks_now"),
             readings=use.frame("readings_for_watch"),
             checks=tuple(use.rows("gauge_checks", stored.GaugeEvent)),
             gauges={row.gauge: row for row in use.rows("gauges", stored.Gauge)},

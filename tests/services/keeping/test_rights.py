@@ -20,7 +20,7 @@ from qclog.domain.sheets.casetype_file import read_sheet
 from qclog.domain.stock import ShimSize
 from qclog.errors import FolderError, RightsError
 from qclog.services.exchange.import_folder import import_folder
-from qclog.services.jobs import capture, jobs
+from qclog.services.jobs import capture, claims, jobs
 from qclog.services.jobs.capture import Circumstances
 from qclog.services.keeping import changes, people, rights, sheets, signing_on, stock
 from qclog.services.watch import finding_life
@@ -40,7 +40,8 @@ MAY: dict[Act, set[str]] = {  # written out again, so that a slip in the table i
     Act.COMEBACK: INSPECTS | {"warranty"}, Act.CHECK_GAUGE: HANDS, Act.KEEP_GAUGES: INSPECTS,
     Act.USE_SHIMS: HANDS | {"stores"}, Act.KEEP_SHIMS: {"manager", "stores"},
     Act.NOTE_FINDING: INSPECTS | {"warranty"}, Act.RECORD_CHANGE: INSPECTS | {"warranty"},
-    Act.CHANGE_SHEETS: {"manager"}, Act.MANAGE_PEOPLE: {"manager"}, Act.IMPORT: {"manager"},
+    Act.KEEP_HOUSE: {"manager"}, Act.CHANGE_SHEETS: {"manager"}, Act.MANAGE_PEOPLE: {"manager"},
+    Act.IMPORT: {"manager"},
 }  # fmt: skip
 
 Do = Callable[[Log, Submission, Path], object]
@@ -85,7 +86,11 @@ WAYS: dict[Act, dict[str, Do]] = {
         "later": lambda log, s, _: jobs.say(log, "J-1", "concession", "1 over, agreed", s),
         "at opening": lambda log, s, _: jobs.open_job(log, Job("J-2", "MR-1", now(), concession="1 over"), s),
     },
-    Act.COMEBACK: {"comeback": lambda log, s, _: people.add_comeback(log, "J-1", now(), s)},
+    Act.COMEBACK: {
+        "comeback": lambda log, s, _: people.add_comeback(log, "J-1", now(), s),
+        "claim": lambda log, s, _: claims.amend(log, "J-1", {"finding": "worn"}, s),
+    },
+    Act.KEEP_HOUSE: {"rate": lambda log, s, _: claims.set_house(log, "rate", "labour_hour", "60", s)},
     Act.CHECK_GAUGE: {
         event: lambda log, s, _, event=event: people.check_gauge(log, "FG-1", event, s)  # type: ignore[misc]
         for event in ("check", "dropped")
@@ -126,13 +131,14 @@ CASES = [(act, way) for act, ways in WAYS.items() if act is not Act.NOTE_FINDING
 
 @pytest.fixture(scope="module")
 def staffed(made_once: Log, tmp_path_factory: pytest.TempPathFactory) -> Log:
-    """Everybody, a reading of Birch's, and shims of which Birch took two."""
+    """Everybody, a reading of Birch's, shims of which Birch took two, and a return."""
     log = copied(made_once, tmp_path_factory.mktemp("staffed"))
     for name, role in (("Birch", "technician"), ("Teal", "warranty"), ("Wren", "stores"), ("Rook", "manager")):
         people.add_person(log, Person(name, role), by("Rook"))
     capture.take(log, TRIAL, "40", Circumstances("Birch"), by("Birch"))
     stock.add_leaves(log, SIZE, 10, by("Wren"))
     stock.take_leaves(log, "S", TWO_OF_FIVE, "J-1", by("Birch"))
+    people.add_comeback(log, "J-1", now(), by("Rook"))
     return log
 
 

@@ -1,0 +1,114 @@
+"""A return is opened, completed and amended as the same return; who said what when stays; costs by the house rates."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+
+from qclog.cli import main
+from qclog.errors import InputError, UnknownNameError
+from qclog.services.exchange.export_folder import export_folder
+from qclog.services.exchange.import_folder import import_folder
+from qclog.services.jobs import claims, jobs
+from qclog.services.keeping import people
+from qclog.services.tracing.shop import read_shop
+from qclog.store.log import Log
+from tests.conftest import submission
+
+BACK = datetime(2026, 5, 1, 10)
+
+
+@pytest.fixture
+def returned(log: Log) -> Log:
+    people.add_comeback(log, "J-1", BACK, submission(), complaint="hot at the output")
+    claims.set_house(log, "failure_code", "BR", "bearing ring turned", submission())
+    claims.set_house(log, "rate", "labour_hour", "60", submission())
+    claims.set_house(log, "rate", "currency", "EUR", submission())
+    return log
+
+
+def test_a_finding_added_later_is_of_the_same_return(returned: Log) -> None:
+    claims.amend(returned, "J-1", {"received": "2026-05-02", "hours": "120", "hours_from": "hour meter"}, submission())
+    said = {"finding": "outer ring turned", "failure_code": "BR", "attributable": "yes", "decided": "2026-05-09"}
+    claims.amend(returned, "J-1", said, submission(by="Heron"))
+    (back,) = jobs.tell(returned, "J-1").comebacks
+    assert (back.returned, back.complaint, back.finding, back.attributable, back.hours) == (
+        BACK, "hot at the output", "outer ring turned", "yes", 120.0,
+    )  # fmt: skip
+    assert back.entered_by == "Heron"  # who decided
+    assert read_shop(returned).comebacks["attributable"].to_list() == ["yes"]
+    (claim,) = claims.claims_of(returned, "J-1")
+    assert [(s.name, s.by) for s in claim.said] == [
+        ("received", "Ash"), ("finding", "Heron"), ("failure_code", "Heron"), ("attributable", "Heron"),
+        ("decided", "Heron"), ("hours", "Ash"), ("hours_from", "Ash"),
+    ]  # fmt: skip
+
+
+def test_what_it_cost_is_by_the_houses_rate(returned: Log) -> None:
+    claims.amend(returned, "J-1", {"labour_hours": "2.5", "parts_cost": "31.40", "carriage_cost": "18"}, submission())
+    (claim,) = claims.claims_of(returned, "J-1")
+    assert claim.cost == pytest.approx(2.5 * 60 + 31.40 + 18)
+    assert claim.lines()[-1] == "cost so far: 199.40 EUR"
+    claims.set_house(returned, "rate", "labour_hour", "", submission())
+    assert claims.claims_of(returned, "J-1")[0].cost is None  # labour has no rate, so no sum is made up
+
+
+def test_it_can_be_taken_back_and_nothing_is_lost(returned: Log) -> None:
+    claims.amend(returned, "J-1", {"attributable": "no"}, submission())
+    claims.amend(returned, "J-1", {"attributable": ""}, submission())
+    assert jobs.tell(returned, "J-1").comebacks[0].attributable is None
+    with returned.reading() as use:
+        assert use.connection.execute("SELECT count(*) FROM comeback_detail").fetchall() == [(2,)]
+
+
+@pytest.mark.parametrize(
+    ("said", "field"),
+    [
+        ({"failure_code": "ZZ"}, "failure_code"),
+        ({"hours": "many"}, "hours"),
+        ({"hours": "-1"}, "hours"),
+        ({"hours": "inf"}, "hours"),
+        ({"decided": "soon"}, None),
+        ({"attributable": "perhaps"}, "attributable"),
+        ({"hours_from": "a guess"}, "hours_from"),
+        ({"colour": "red"}, "colour"),
+        ({}, "claim"),
+    ],
+)
+def test_what_will_not_do_is_named_and_nothing_is_kept(returned: Log, said: dict[str, str], field: str | None) -> None:
+    with pytest.raises(InputError) as refused:
+        claims.amend(returned, "J-1", {"finding": "worn"} | said if said else {}, submission())
+    assert field is None or refused.value.field == field
+    assert jobs.tell(returned, "J-1").comebacks[0].finding is None
+
+
+def test_a_return_that_is_not_there_is_no_return(returned: Log) -> None:
+    with pytest.raises(UnknownNameError, match="no such return"):
+        claims.amend(returned, "J-1", {"finding": "worn"}, submission(), datetime(2026, 1, 1))
+
+
+def test_it_goes_out_and_in_again(returned: Log, tmp_path: Path) -> None:
+    claims.amend(returned, "J-1", {"finding": "=worn", "labour_hours": "2"}, submission())
+    export_folder(returned, tmp_path / "out")
+    again = Log(tmp_path / "again.duckdb")
+    import_folder(again, tmp_path / "out", submission())
+    assert claims.claims_of(again, "J-1")[0].cost == 120
+    assert jobs.tell(again, "J-1").comebacks[0].finding == "=worn"
+    assert import_folder(returned, tmp_path / "out", submission()).nothing_new
+
+
+def test_the_terminal_says_and_tells(
+    returned: Log, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("QCLOG_LOG", str(returned.path))
+    monkeypatch.setenv("QCLOG_PERSON", "Heron")
+    assert main(["job", "claim", "J-1", "--finding", "ring turned", "--failure-code", "BR", "--labour-hours", "1"]) == 0
+    assert "return of 2026-05-01: found, code of the failure, labour, hours kept" in capsys.readouterr().out
+    assert main(["job", "claim", "J-1"]) == 0
+    told = capsys.readouterr().out
+    assert "found: ring turned (Heron, " in told
+    assert "cost so far: 60.00 EUR" in told
+    assert main(["house", "list"]) == 0
+    assert "bearing ring turned" in capsys.readouterr().out
