@@ -24,10 +24,10 @@ _ICONS = {
 
 
 def show_evidence(unit: UnitTrace) -> None:
-    """Each point with its grade, the reason for it and what would settle it; open ones folded where others stand."""
+    """Each point with its grade, the reason for it and what would settle it; the less pressing folded below them."""
     st.subheader("The evidence, graded")
-    graded = [p for p in unit.points if p.grade != OPEN]
-    still_open = [p for p in unit.points if p.grade == OPEN]
+    graded = [p for p in unit.points if p.grade != OPEN or p.in_sight]
+    still_open = [p for p in unit.points if p not in graded]
     for point in graded:
         _show_point(point)
     if not unit.points:

@@ -35,12 +35,16 @@ UNKNOWN = "nobody has said yet whether it is ours"
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """A point of evidence: its grade (one of GRADES), what it is about, why it has that grade, what would settle it."""
+    """A point of evidence: its grade (one of GRADES), what it is about, why it has that grade, what would settle it.
+
+    in_sight : never to be folded away, though it is open: its own breach, a gauge in doubt, a contradiction.
+    """
 
     grade: str
     about: str
     reason: str
     settle: str
+    in_sight: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +145,7 @@ def _against_what_was_said(
     shows = [f"it left with {o.text}" for o in breaches] + [f"gauge {d.gauge} was in doubt" for d in doubts]
     if back.attributable == "no" and shows:
         about = f"it is recorded as not ours (entered by {back.entered_by}); the record shows otherwise"
-        return [Point(OPEN, about, "; ".join(shows), "let a second person decide it on this evidence")]
+        return [Point(OPEN, about, "; ".join(shows), "let a second person decide it on this evidence", in_sight=True)]
     if back.attributable == "yes" and not shows:
         about = (
             f"it is recorded as ours (entered by {back.entered_by}); nothing in the record of the job is outside limits"
@@ -203,16 +207,16 @@ def _of_outside(one: Outside, ours: str | None, story: Story, clear: Mapping[str
         leave = f"released on concession: {story.job.concession}"
     if one.code in clear and ours == "yes":
         reason = f"it left outside a limit, and this reading goes with comebacks of its case type: {clear[one.code]}"
-        return Point(CONTRIBUTING, one.text, f"{reason}; {leave}", "measure the same as received")
+        return Point(CONTRIBUTING, one.text, f"{reason}; {leave}", "measure the same as received", in_sight=True)
     reason = "it left outside a limit; nothing shows yet that units like it come back more often"
-    return Point(OPEN, one.text, f"{reason}; {leave}", "measure the same as received")
+    return Point(OPEN, one.text, f"{reason}; {leave}", "measure the same as received", in_sight=True)
 
 
 def _of_gauge(day: GaugeDay, ours: str | None) -> Point:
     about = f"gauge {day.gauge}: {plural(day.readings, 'reading')} taken with it"
     settle = "measure what can still be measured with a gauge that was checked"
     grade = CONTRIBUTING if day.off and ours == "yes" else OPEN
-    return Point(grade, about, _gauge_text(day), settle)
+    return Point(grade, about, _gauge_text(day), settle, in_sight=True)
 
 
 def _gauge_text(day: GaugeDay) -> str:

@@ -90,7 +90,7 @@ def test_a_correction_after_it_left_does_not_change_what_left(left: Log) -> None
     jobs.say(left, "J-1", "outstanding", "paint", heron())
     unit = unit_of(left, "J-1")
     assert unit.outside == outside
-    assert unit.points[0].about == outside[0].text
+    assert (unit.points[0].about, unit.points[0].in_sight) == (outside[0].text, True)
     assert "no concession is recorded" in unit.points[0].reason
     assert not any("left with this outstanding" in p.about for p in unit.points)
     assert unit.left is not None
@@ -177,7 +177,7 @@ def test_the_record_may_contradict_a_person_and_both_are_told(left: Log) -> None
     assert said.about.startswith("a person says")
     assert "entered by Heron on" in said.reason
     against = next(p for p in points if "the record shows otherwise" in p.about)
-    assert against.grade == OPEN
+    assert (against.grade, against.in_sight) == (OPEN, True)
     assert "BELOW 19 thou (by 15 thou)" in against.reason
 
 
