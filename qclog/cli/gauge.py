@@ -29,6 +29,10 @@ def add_to(commands: Any) -> None:
     listing = actions.add_parser("list", help="every gauge with its last check")
     options.add_log(listing, earlier=True)
     listing.set_defaults(run=list_all)
+    show = actions.add_parser("show", help="what happened to a gauge, and what it read while it was in doubt")
+    show.add_argument("name")
+    options.add_log(show, earlier=True)
+    show.set_defaults(run=show_one)
     tolerance = actions.add_parser("tolerance", help="set how far a check may be off, in the gauge's unit")
     tolerance.add_argument("name")
     tolerance.add_argument("value", help="a number above 0, or `step`: one step of the gauge, as for every other")
@@ -94,6 +98,36 @@ def list_all(arguments: argparse.Namespace) -> int:
     print_columns(
         ("gauge", "kind", "unit", "step", "last check", "last drop", "calibration due", ""), rows, right=("step",)
     )
+    return 0
+
+
+def show_one(arguments: argparse.Namespace) -> int:
+    """Tell the life of one gauge."""
+    from qclog.cli.columns import print_columns
+    from qclog.domain.moments import show_moment
+    from qclog.services.tracing.gauge_life import life_of
+    from qclog.services.tracing.shop import read_shop
+    from qclog.words.numbers import plural
+
+    shop = read_shop(options.log_of(arguments))
+    life = life_of(shop, arguments.name)
+    g = life.gauge
+    print(f"{g.gauge}: {g.kind}, {g.unit}, step {g.step:g}; a check may be off by {life.tolerance:g} {g.unit}")
+    rows = []
+    for e, off, good in life.events:
+        when, unit = show_moment(e.checked_at, shop.zone), e.unit or g.unit
+        rows.append((when, e.event, e.reference, e.reading, off, unit, good, e.by, e.note))
+    right = ("reference", "reading", "off by")
+    print_columns(("when", "what", "reference", "reading", "off by", "unit", "", "by", "note"), rows, right=right)
+    print()
+    for s in life.stretches:
+        begins = f"from {show_moment(s.since, shop.zone)[:10]}" if s.since else "from the beginning"
+        ends = f"to {show_moment(s.until, shop.zone)[:10]}" if s.until else "on"
+        print(f"{s.state.upper()} {begins} {ends}: {plural(s.readings, 'reading')} of {plural(len(s.jobs), 'job')}")
+        if s in life.doubtful:
+            print(f"  {s.why}")
+            print(f"  jobs: {', '.join(s.jobs)}")
+            print(f"  still here: {', '.join(s.here) or 'none'}")
     return 0
 
 

@@ -6,10 +6,12 @@ import streamlit as st
 
 from qclog.domain.moments import show_moment
 from qclog.services.jobs import jobs
+from qclog.services.tracing.shop import Shop
 from qclog.store.log import Log
 from qclog.web import papers, reading, recording, standing
 from qclog.web.frame import plain
 from qclog.web.tables import show_figures_in_a_row, show_table
+from qclog.words.numbers import plural
 
 SECTIONS = ("Jobs", "Case types", "Gauges", "Shims", "How well it is kept", "The month")
 
@@ -136,6 +138,37 @@ def show_gauges(log: Log) -> None:
         if len(rows[at].jobs) > 60:
             st.caption(f"the last 60 of {len(rows[at].jobs)}")
     recording.record_gauge_event(log, rows[at].gauge, rows[at].unit)
+    _show_life(looked, rows[at].gauge)
+
+
+def _show_life(shop: Shop, name: str) -> None:
+    """What happened to one gauge, how far it was off, and what it read in each time it was in doubt."""
+    from qclog.services.tracing.gauge_life import life_of
+
+    life = life_of(shop, name)
+    st.markdown(
+        f"**{plain(name)}**, from its first day; a check may be off by {life.tolerance:g} {plain(life.gauge.unit)}"
+    )
+    for stretch in life.doubtful:
+        begins = f"from {shop.day(stretch.since)}" if stretch.since else "from the beginning"
+        ends = f"to {shop.day(stretch.until)}" if stretch.until else "on"
+        here = ", ".join(stretch.here) or "none"
+        read = f"{plural(stretch.readings, 'reading')} of {plural(len(stretch.jobs), 'job')}"
+        said = f"In doubt {begins} {ends}: {read}. {stretch.why}. Jobs: {', '.join(stretch.jobs)}. Still here: {here}."
+        st.warning(plain(said), icon=":material/warning:")
+    events = life.events[::-1]
+    show_table(
+        {
+            "when": [show_moment(e.checked_at, shop.zone) for e, _, _ in events],
+            "what": [e.event for e, _, _ in events],
+            "reference": [e.reference for e, _, _ in events],
+            "reading": [e.reading for e, _, _ in events],
+            "off by": ["" if off is None else f"{off:+.4g} {e.unit or life.gauge.unit}" for e, off, _ in events],
+            "check": [good for _, _, good in events],
+            "by": [e.by for e, _, _ in events],
+            "note": [e.note for e, _, _ in events],
+        }
+    )
 
 
 def show_shims(log: Log) -> None:

@@ -11,6 +11,7 @@ import duckdb
 import pytest
 from scipy import stats
 
+from qclog.cli import main
 from qclog.domain.places import Place
 from qclog.report.html import write_html
 from qclog.services.jobs import capture, jobs
@@ -22,6 +23,8 @@ from qclog.services.papers.monthly_review import monthly_review
 from qclog.services.tracing import comeback_risk
 from qclog.services.tracing.evidence import NOT_OURS, OPEN
 from qclog.services.tracing.gauge_days import DOUBT, RIGHT, UNKNOWN
+from qclog.services.tracing.gauge_life import life_of
+from qclog.services.tracing.shop import read_shop
 from qclog.services.tracing.tracing import UnitTrace, trace
 from qclog.store.log import Log, Submission
 from tests.conftest import copied, submission
@@ -214,3 +217,17 @@ def test_what_is_found_later_does_not_stand_in_an_earlier_review(workshop: Log) 
     review = monthly_review(workshop, "2025-06")
     at = next(i for i, b in enumerate(review.blocks) if "What the readings point to" in str(b))
     assert not any("G-31" in str(block) for block in review.blocks[at : at + 6])
+
+
+def test_a_gauge_has_a_life_of_its_own(workshop: Log, capsys: pytest.CaptureFixture[str]) -> None:
+    life = life_of(read_shop(workshop), "DT-2")
+    (doubt,) = life.doubtful
+    assert (doubt.readings, len(doubt.jobs), doubt.here) == (156, 22, ())
+    assert "found off 2025-12-01 read 21.5 on 20 thou" in doubt.why
+    bad = [(e.event, off) for e, off, good in life.events if good == "bad"]
+    assert bad == [("check", 1.5)]
+    assert main(["gauge", "show", "DT-2", "--log", str(workshop.path)]) == 0
+    shown = capsys.readouterr().out
+    assert "IN DOUBT from 2025-09-01 to 2026-01-12: 156 readings of 22 jobs" in shown
+    people.set_tolerance(workshop, "DT-2", 2.0, heron())
+    assert life_of(read_shop(workshop), "DT-2").doubtful[0].why.startswith("dropped 2025-09-04")  # the drop stays one
