@@ -138,10 +138,10 @@ def show_gauges(log: Log) -> None:
         if len(rows[at].jobs) > 60:
             st.caption(f"the last 60 of {len(rows[at].jobs)}")
     recording.record_gauge_event(log, rows[at].gauge, rows[at].unit)
-    _show_life(looked, rows[at].gauge)
+    show_life(looked, rows[at].gauge)
 
 
-def _show_life(shop: Shop, name: str) -> None:
+def show_life(shop: Shop, name: str) -> None:
     """What happened to one gauge, how far it was off, and what it read in each time it was in doubt."""
     from qclog.services.tracing.gauge_life import life_of
 

@@ -20,7 +20,7 @@ from tests.conftest import submission
 from tests.pages.conftest import open_page
 from tests.pages.test_pages import texts
 from tests.pages.test_sums import bench, read_gap  # noqa: F401 - a fixture
-from tests.workshop_with_a_batch import add_units
+from tests.workshop_with_a_batch import START, add_units
 
 
 @pytest.fixture
@@ -197,3 +197,20 @@ def test_a_check_of_a_gauge_is_written_on_the_page(found: Log) -> None:
         10.05,
         "Ash",
     )
+
+
+def test_the_life_of_a_gauge_is_told_with_what_it_read_in_doubt(found: Log) -> None:
+    people.check_gauge(found, "TQ-1", "check", submission(), at=START, reference=10.0, reading=10.0)
+    people.check_gauge(found, "TQ-1", "check", submission(), at=now(), reference=10.0, reading=14.0)
+
+    def page() -> None:
+        from qclog.web import glance, reading
+
+        glance.show_life(reading.shop(reading.log()), "TQ-1")
+
+    app = AppTest.from_function(page, default_timeout=30).run()
+    assert not app.exception
+    (warning,) = app.warning
+    assert "readings of" in warning.value.replace("\\", "")
+    assert "found off" in warning.value
+    assert app.dataframe[0].value["check"].to_list() == ["bad", "good"]
