@@ -5,8 +5,8 @@ import streamlit as st
 from qclog.web import investigation, investigation_parts, reading
 
 st.title("Investigation")
-log = reading.log()
 text = investigation.ask()
+log = reading.log_then() if text else reading.log()
 if not text:
     investigation.show_where_to_begin(log)
 else:

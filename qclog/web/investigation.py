@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import streamlit as st
 
 from qclog.domain.moments import show_moment
@@ -107,13 +105,19 @@ def show_head(log: Log, job: str) -> None:
 def traced(log: Log, text: str, kind: str | None, job: str | None) -> Trace:
     """The trace, kept until the log changes."""
     standing.watched(log)  # outside the cache below, so that its own is used
-    return _traced(str(log.path), reading.revision(log), text, kind, job)
+    return _traced(log, reading.seen(log), reading.revision(log), text, kind, job)
 
 
 @st.cache_resource(max_entries=4, show_spinner="Looking for others that have the same ...")
-def _traced(path: str, revision: int, text: str, kind: str | None, job: str | None) -> Trace:  # noqa: ARG001 - the key
-    log = Log(Path(path))
-    return tracing.trace(log, text, kind=kind, job=job, watched=standing.watched(log))
+def _traced(
+    _log: Log,
+    seen: str,  # noqa: ARG001 - part of the key
+    revision: int,  # noqa: ARG001 - part of the key
+    text: str,
+    kind: str | None,
+    job: str | None,
+) -> Trace:
+    return tracing.trace(_log, text, kind=kind, job=job, watched=standing.watched(_log))
 
 
 def show_file_button(trace: Trace) -> None:

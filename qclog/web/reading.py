@@ -11,11 +11,12 @@ import streamlit as st
 from qclog.errors import LogError
 from qclog.services.jobs import jobs
 from qclog.services.jobs.jobs import Story
-from qclog.services.keeping import sheets
+from qclog.services.keeping import earlier, sheets
 from qclog.services.keeping.launching import LOG_VARIABLE
 from qclog.services.keeping.sheets import Overview
 from qclog.services.overview.bench_view import Around, look_around
 from qclog.store.log import Log
+from qclog.web.frame import plain
 
 if TYPE_CHECKING:
     import polars as pl
@@ -37,6 +38,25 @@ def log() -> Log:
     return Log(Path(path))
 
 
+def seen(of: Log) -> str:
+    """Which log is looked at, and as of when: the key of what is kept."""
+    return f"{of.path} {of.as_of}"
+
+
+def log_then() -> Log:
+    """The log, as it stood at the day or entry that is asked for on the page or in its address; and says so."""
+    asked = st.text_input(
+        "As the record stood on (a day such as 2026-03-14, or an entry's number; blank: now)",
+        value=st.query_params.get("as_of", ""),
+        key=f"as_of_{st.query_params.get('as_of', '')}",
+    ).strip()
+    if not asked:
+        return log()
+    then = earlier.as_of(log(), asked)
+    st.info(plain(earlier.as_of_words(then)), icon=":material/history:")
+    return then
+
+
 def revision(of: Log) -> int:
     """A number that changes with everything stored."""
     return jobs.revision(of)
@@ -49,46 +69,46 @@ def story(of: Log, job: str) -> Story:
 
 def overview(of: Log) -> list[Overview]:
     """Every case type."""
-    return _overview(str(of.path), revision(of))
+    return _overview(of, seen(of), revision(of))
 
 
 @st.cache_data(max_entries=4, show_spinner=False)
-def _overview(path: str, revision: int) -> list[Overview]:  # noqa: ARG001 - the revision is part of the key
-    return sheets.overview(Log(Path(path)))
+def _overview(_of: Log, seen: str, revision: int) -> list[Overview]:  # noqa: ARG001 - what is seen is the key
+    return sheets.overview(_of)
 
 
 def around(of: Log) -> Around:
     """People, gauges and sheets as they were at most a few seconds ago: the services check names and rights anew."""
-    return _around(str(of.path))
+    return _around(of, seen(of))
 
 
 @st.cache_resource(max_entries=4, ttl=5, show_spinner=False)
-def _around(path: str) -> Around:
-    return look_around(Log(Path(path)))
+def _around(_of: Log, seen: str) -> Around:  # noqa: ARG001 - what is seen is the key
+    return look_around(_of)
 
 
 def rows_lately(of: Log, case_type: str, code: str) -> pl.DataFrame:
     """The rows of a series as they were at most a minute ago: what a new reading is compared with."""
-    return _rows_lately(str(of.path), case_type, code)
+    return _rows_lately(of, seen(of), case_type, code)
 
 
 @st.cache_resource(max_entries=64, ttl=60, show_spinner=False)
-def _rows_lately(path: str, case_type: str, code: str) -> pl.DataFrame:
+def _rows_lately(_of: Log, seen: str, case_type: str, code: str) -> pl.DataFrame:  # noqa: ARG001 - what is seen is the key
     from qclog.services.series.series import read_series
 
-    return read_series(Log(Path(path)), case_type, code).rows
+    return read_series(_of, case_type, code).rows
 
 
 def series(of: Log, case_type: str, code: str) -> Series:
     """A characteristic over the jobs of a case type."""
-    return _series(str(of.path), revision(of), case_type, code)
+    return _series(of, seen(of), revision(of), case_type, code)
 
 
 @st.cache_data(max_entries=32, show_spinner="Reading the log ...")
-def _series(path: str, revision: int, case_type: str, code: str) -> Series:  # noqa: ARG001 - part of the key
+def _series(_of: Log, seen: str, revision: int, case_type: str, code: str) -> Series:  # noqa: ARG001 - what is seen is the key
     from qclog.services.series.series import read_series
 
-    return read_series(Log(Path(path)), case_type, code)
+    return read_series(_of, case_type, code)
 
 
 def chart(of: Log, case_type: str, code: str, group: case_chart.Group | None) -> CaseChart:
@@ -103,27 +123,26 @@ def chart(of: Log, case_type: str, code: str, group: case_chart.Group | None) ->
 
 def shop(of: Log) -> Shop:
     """Jobs, parts, comebacks, gauges and what was read with which."""
-    return _shop(str(of.path), revision(of))
+    return _shop(of, seen(of), revision(of))
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
-def _shop(path: str, revision: int) -> Shop:  # noqa: ARG001 - the revision is part of the key
+def _shop(_of: Log, seen: str, revision: int) -> Shop:  # noqa: ARG001 - what is seen is the key
     from qclog.services.tracing.shop import read_shop
 
-    return read_shop(Log(Path(path)))
+    return read_shop(_of)
 
 
 def learned(of: Log, case_type: str) -> Learned:
     """What the log teaches the sums of a case type; other jobs' readings of the last minutes may be left out."""
-    return _learned(str(of.path), case_type)
+    return _learned(of, seen(of), case_type)
 
 
 @st.cache_data(max_entries=16, ttl=600, show_spinner=False)
-def _learned(path: str, case_type: str) -> Learned:
+def _learned(_of: Log, seen: str, case_type: str) -> Learned:  # noqa: ARG001 - what is seen is the key
     from qclog.services.sums.learning import learn
 
-    log = Log(Path(path))
-    return learn(log, sheets.latest_of(log, case_type))
+    return learn(_of, sheets.latest_of(_of, case_type))
 
 
 def is_dark() -> bool:

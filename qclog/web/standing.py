@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import streamlit as st
 
 from qclog.domain.findings import CAUSES, STATES
@@ -27,12 +25,12 @@ MOST_NAMED = 60
 
 def watched(of: Log) -> Watched:
     """The log as the watch sees it, kept until the log changes."""
-    return _watched(str(of.path), reading.revision(of))
+    return _watched(of, reading.seen(of), reading.revision(of))
 
 
 @st.cache_resource(max_entries=2, show_spinner="Looking through the readings ...")
-def _watched(path: str, revision: int) -> Watched:  # noqa: ARG001 - the revision is part of the key
-    return finding_life.watch(Log(Path(path)))
+def _watched(_of: Log, seen: str, revision: int) -> Watched:  # noqa: ARG001 - the revision is part of the key
+    return finding_life.watch(_of)
 
 
 def show_standing(log: Log) -> None:
