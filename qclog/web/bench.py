@@ -24,6 +24,7 @@ from qclog.words.sentences import reading_text, verdict_text
 
 JOB = "bench_job"
 TURN = "bench_turn"  # how often a place was chosen from the list
+_MOST_UNSCROLLED = 8  # places; a longer list scrolls by itself, so that what is below it stays at hand
 OTHER = "bench_other"  # how often something was stored by other means than the field
 
 
@@ -140,7 +141,7 @@ def show_places(story: Story) -> None:
         st.progress(len(done) / len(story.wanted), text=f"{len(done)} of {len(story.wanted)} places read")
     latest = {(r.row.characteristic, r.row.stage, r.row.position): r for r in story.readings if r.row.counts}
     current = next_place(story)
-    with st.container(height=520, border=False, gap=None):
+    with st.container(height=520 if len(story.wanted) > _MOST_UNSCROLLED else "content", border=False, gap=None):
         for heading, group in _by_characteristic(story.wanted):
             st.caption(plain(heading))
             for wanted in group:

@@ -22,6 +22,7 @@ from qclog.store.log import Log
 from qclog.web import bench, reading, who
 
 KEY = "qclog_field"
+INVESTIGATION = "investigation"  # there, a code that is scanned is what is under suspicion
 _SECONDS_A_ROUND = 0.7  # then the page is drawn, so that whoever types sees what was stored
 
 
@@ -39,6 +40,13 @@ class Answers:
     def has(self, name: str) -> bool:
         """Whether an entry of that id was answered."""
         return name in self.stored or name in self.refused
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """What was scanned to be traced, as the code says it."""
+
+    code: str
 
 
 def now_ms() -> int:
@@ -59,8 +67,8 @@ def sent() -> Mapping[str, Any] | None:
     return queue if isinstance(queue, Mapping) else None
 
 
-def take_in(log: Log) -> Scan | None:
-    """Take what was sent and not yet taken, in order; the scan of a job if there was one.
+def take_in(log: Log) -> Scan | Suspect | None:
+    """Take what was sent and not yet taken, in order; the scan of a job or of a suspect if there was one.
 
     Nothing here draws, and each answer is noted before the next entry is begun: Streamlit may end a run at any use of
     the session.
@@ -76,23 +84,22 @@ def take_in(log: Log) -> Scan | None:
     given.waiting = ""
     worker = who.among(reading.around(log).workers)
     person = worker.person if worker is not None else None
-    end, job = time.monotonic() + _SECONDS_A_ROUND, None
+    end, leads = time.monotonic() + _SECONDS_A_ROUND, None
     left = [e for e in entries if not given.has(str(e["id"]))]
     try:
         with log.kept_open():
             for entry in left:
-                scan = _take(log, entry, person, given)
-                job = scan if scan is not None and scan.kind == "job" else job
+                leads = _take(log, entry, person, given) or leads
                 if time.monotonic() > end:
                     break
     except LogError as error:
         given.waiting = f"{error.message}. {error.hint or ''}".strip()
     given.round = turn
-    return job
+    return leads
 
 
-def _take(log: Log, entry: Mapping[str, Any], person: str | None, given: Answers) -> Scan | None:
-    """Take one entry and note its answer."""
+def _take(log: Log, entry: Mapping[str, Any], person: str | None, given: Answers) -> Scan | Suspect | None:
+    """Take one entry and note its answer; what leads to another page."""
     name, kind = str(entry["id"]), entry.get("kind")
     if kind == "scan":
         return _obey(log, entry, given)
@@ -114,11 +121,15 @@ def _take(log: Log, entry: Mapping[str, Any], person: str | None, given: Answers
     return None
 
 
-def _obey(log: Log, entry: Mapping[str, Any], given: Answers) -> Scan | None:
+def _obey(log: Log, entry: Mapping[str, Any], given: Answers) -> Scan | Suspect | None:
     text = str(entry.get("text", ""))
+    if entry.get("on") == INVESTIGATION:
+        given.stored.add(str(entry["id"]))
+        return Suspect(text)
     if bench.take_scan(log, text):
         given.stored.add(str(entry["id"]))
-        return read_scan(text)
+        scan = read_scan(text)
+        return scan if scan is not None and scan.kind == "job" else None
     given.refused[str(entry["id"])] = {"message": "the code was not understood"}
     return None
 

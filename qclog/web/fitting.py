@@ -5,11 +5,12 @@ from __future__ import annotations
 import streamlit as st
 
 from qclog.domain.jobs import CONDITIONS_OF_PARTS, Part
-from qclog.errors import InputError, QclogError
+from qclog.errors import InputError
 from qclog.services.jobs import jobs
 from qclog.services.jobs.jobs import Story
 from qclog.store.log import Log, Submission
-from qclog.web.frame import plain, show_error
+from qclog.web.frame import plain
+from qclog.web.problems import show_problem, trying
 from qclog.web.storing import storing
 
 _ADDED = "parts_added_here"
@@ -57,25 +58,24 @@ def _add_part(log: Log, story: Story, person: str, lot: str | None) -> None:
         condition = st.segmented_control("Condition", CONDITIONS_OF_PARTS, default="new")
         supplier = st.text_input("Supplier (if it matters)")
         unit = st.text_input("Job of the sub-assembly (if it was one)")
-        if not st.form_submit_button("Add the part", width="stretch"):
-            return
-    try:
-        part = Part(
-            str(story.job.job),
-            _one_of(listed, other),
-            number.strip() or None,
-            supplier.strip() or None,
-            condition,
-            unit.strip() or None,
-        )
-        with storing(Submission(person, "bench", f"part of job {part.job}: {part.part}")) as submission:
-            jobs.add_part(log, part, submission)
-    except QclogError as error:
-        show_error(error)
-        return
-    st.session_state["part_lot"] = st.session_state["bench_scan"] = None
-    st.session_state[_ADDED] = st.session_state.get(_ADDED, 0) + 1
-    st.rerun()
+        sent = st.form_submit_button("Add the part", width="stretch")
+    form = f"part of {story.job.job}"
+    if sent:
+        with trying(form):
+            part = Part(
+                str(story.job.job),
+                _one_of(listed, other),
+                number.strip() or None,
+                supplier.strip() or None,
+                condition,
+                unit.strip() or None,
+            )
+            with storing(Submission(person, "bench", f"part of job {part.job}: {part.part}")) as submission:
+                jobs.add_part(log, part, submission)
+            st.session_state["part_lot"] = st.session_state["bench_scan"] = None
+            st.session_state[_ADDED] = st.session_state.get(_ADDED, 0) + 1
+            st.rerun()
+    show_problem(form)
 
 
 def _one_of(listed: str | None, other: str) -> str:
@@ -91,10 +91,8 @@ def _note_left(log: Log, job: str, left: str | None, person: str) -> None:
     with st.form("left_to_do", border=False):
         text = st.text_area("What is left to do", value=left or "", max_chars=400)
         if st.form_submit_button("Note it", width="stretch"):
-            try:
+            with trying(f"left to do on {job}"):
                 with storing(Submission(person, "bench", f"left to do on job {job}")) as submission:
                     jobs.say(log, job, "outstanding", text.strip(), submission)
-            except QclogError as error:
-                show_error(error)
-                return
-            st.rerun()
+                st.rerun()
+        show_problem(f"left to do on {job}")

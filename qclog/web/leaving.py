@@ -8,13 +8,14 @@ import streamlit as st
 
 from qclog.domain.moments import now
 from qclog.domain.rights import Act
-from qclog.errors import QclogError
+from qclog.errors import InputError
 from qclog.services.jobs import jobs
 from qclog.services.jobs.jobs import Story
 from qclog.services.keeping import rights
 from qclog.store.log import Log, Submission
 from qclog.web import who
-from qclog.web.frame import plain, show_error
+from qclog.web.frame import plain
+from qclog.web.problems import show_problem, trying
 from qclog.web.storing import storing
 
 if TYPE_CHECKING:
@@ -38,23 +39,22 @@ def show_leaving(log: Log, story: Story, found: SignOff) -> None:
                 f"Concession: what is let pass, and why ({plain(name)} answers for it)", max_chars=400, key=f"why_{job}"
             )
             if st.form_submit_button("Grant the concession"):
-                if why.strip():
+                with trying(f"leaving of {job}"):
+                    if not why.strip():
+                        raise InputError("a concession needs its reason in words", field="concession")
                     _say(log, job, "concession", f"{why.strip()} ({name})", name)
-                else:
-                    st.error("A concession needs its reason in words.", icon=":material/error:")
+            show_problem(f"leaving of {job}")
         st.caption("It is outside limits, so it leaves only with a concession, or after it is put right.")
         return
     if not found.clear:
         st.caption("What is listed above stays with the job; signing off says that you have read it.")
     if st.button("Sign off: it leaves now", type="primary", icon=":material/local_shipping:", key=f"leave_{job}"):
-        _say(log, job, "dispatched", now(), name)
+        with trying(f"leaving of {job}"):
+            _say(log, job, "dispatched", now(), name)
+    show_problem(f"leaving of {job}")
 
 
 def _say(log: Log, job: str, what: str, value: object, name: str) -> None:
-    try:
-        with storing(Submission(name, "bench", f"{what} of job {job}")) as submission:
-            jobs.say(log, job, what, value, submission)
-    except QclogError as error:
-        show_error(error)
-        return
+    with storing(Submission(name, "bench", f"{what} of job {job}")) as submission:
+        jobs.say(log, job, what, value, submission)
     st.rerun()

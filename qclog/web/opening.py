@@ -7,11 +7,11 @@ import streamlit as st
 from qclog.domain.jobs import Job
 from qclog.domain.moments import now
 from qclog.domain.sheets.casetypes import Sheet
-from qclog.errors import InputError, QclogError
+from qclog.errors import InputError
 from qclog.services.jobs import jobs
 from qclog.services.overview.bench_view import BenchView
 from qclog.store.log import Log, Submission
-from qclog.web.frame import show_error
+from qclog.web.problems import show_problem, trying
 from qclog.web.storing import storing
 
 _OPENED = "jobs_opened_here"
@@ -58,25 +58,24 @@ def _ask_about(log: Log, sheet: Sheet, person: str) -> str | None:
         batch = st.text_input("Machining batch (if it was machined)")
         customer = st.text_input("Customer's reference (if there is one)")
         problem = st.container()
-        if not st.form_submit_button("Open the job", type="primary", width="stretch"):
-            return None
-    job = Job(
-        number.strip(),
-        sheet.code,
-        now(),
-        case_serial=serial.strip() or None,
-        rebuild=rebuild,
-        variant=variant,
-        machining_batch=batch.strip() or None,
-        customer_ref=customer.strip() or None,
-    )
-    try:
-        if not job.job:
-            raise InputError("a job needs a number", field="job", hint="type it above, as it is on the paperwork")
-        with storing(Submission(person, "bench", f"open job {job.job}")) as submission:
-            jobs.open_job(log, job, submission)
-    except QclogError as error:
-        with problem:
-            show_error(error)
-        return None
-    return job.job
+        sent = st.form_submit_button("Open the job", type="primary", width="stretch")
+    if sent:
+        with trying("new job"):
+            job = Job(
+                number.strip(),
+                sheet.code,
+                now(),
+                case_serial=serial.strip() or None,
+                rebuild=rebuild,
+                variant=variant,
+                machining_batch=batch.strip() or None,
+                customer_ref=customer.strip() or None,
+            )
+            if not job.job:
+                raise InputError("a job needs a number", field="job", hint="type it above, as it is on the paperwork")
+            with storing(Submission(person, "bench", f"open job {job.job}")) as submission:
+                jobs.open_job(log, job, submission)
+            return job.job
+    with problem:
+        show_problem("new job")
+    return None

@@ -23,6 +23,7 @@ from qclog.words.sentences import place_text
 
 _FOLDER = Path(__file__).with_name("field")
 _SHOWN = "bench_field_shown"
+_PAGE = "bench_field_page"
 
 
 def _text_of(*names: str) -> str:
@@ -38,9 +39,15 @@ _field = st.components.v2.component(
 )
 
 
-def begin_run() -> None:
-    """At the start of a page's run: the field is not drawn yet."""
+def begin_run(page: str) -> bool:
+    """At the start of a page's run: the field is not drawn yet, and a code that is scanned is for that page.
+
+    Whether it is another page than the last.
+    """
+    another = st.session_state.get(_PAGE) != page
     st.session_state[_SHOWN] = False
+    st.session_state[_PAGE] = page
+    return another
 
 
 def show_field(log: Log, story: Story, person: str, said: str) -> None:
@@ -84,6 +91,7 @@ def _common(log: Log, job: str | None, person: str | None) -> dict[str, Any]:
     turns = [st.session_state.get(name, 0) for name in (bench.TURN, bench.OTHER, "bench_scans")]
     return {
         "log": sha256(str(log.path.absolute()).encode()).hexdigest()[:12],
+        "page": st.session_state.get(_PAGE),
         "job": job,
         "person": person,
         "now": entries.now_ms(),

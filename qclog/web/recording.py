@@ -10,13 +10,13 @@ import streamlit as st
 from qclog.domain.claims import COMEBACK_DETAILS
 from qclog.domain.jobs import ATTRIBUTABLE, GAUGE_EVENTS
 from qclog.domain.moments import now, show_moment
-from qclog.errors import QclogError
 from qclog.services.jobs import claims
 from qclog.services.jobs.jobs import Story
 from qclog.services.keeping import people
 from qclog.store.log import Log, Submission
 from qclog.web import who
-from qclog.web.frame import plain, show_error
+from qclog.web.frame import plain
+from qclog.web.problems import show_problem, trying
 from qclog.web.storing import storing
 
 
@@ -33,11 +33,13 @@ def record_comeback(log: Log, story: Story) -> None:
             found = st.text_area("What was found (blank while it is open)", max_chars=1000)
             ours = st.segmented_control("Was it ours", ATTRIBUTABLE, default="open")
             hours = st.number_input("Hours it had run", min_value=0.0, value=None, step=10.0)
-            if not st.form_submit_button("Keep this") or not hasattr(day, "year"):
-                return
+            sent = st.form_submit_button("Keep this")
+        submission = Submission(name, "bench", f"comeback of job {job}")
+        if not sent or not hasattr(day, "year"):
+            show_problem(submission.what)
+            return
         local = datetime.combine(day, time(12), tzinfo=story.zone)
         returned = min(local.astimezone(UTC).replace(tzinfo=None), now())
-        submission = Submission(name, "bench", f"comeback of job {job}")
         _keep(
             submission,
             lambda: people.add_comeback(
@@ -72,9 +74,11 @@ def record_claim(log: Log, story: Story) -> None:
             which = st.selectbox("Which return", list(days), index=len(days) - 1)
             what = st.selectbox("What is said", list(COMEBACK_DETAILS), format_func=COMEBACK_DETAILS.__getitem__)
             value = st.text_input("It is (a time as 2026-03-14, an amount as 1.5; blank takes it back)")
-            if not st.form_submit_button("Keep this of the return"):
-                return
+            sent = st.form_submit_button("Keep this of the return")
         submission = Submission(name, "bench", f"return of job {job}")
+        if not sent:
+            show_problem(submission.what)
+            return
         _keep(submission, lambda: claims.amend(log, job, {what: value.strip()}, submission, days[which]))
 
 
@@ -90,9 +94,11 @@ def record_gauge_event(log: Log, gauge: str, unit: str) -> None:
         reference = left.number_input(f"Reference ({unit}), for a check", value=None, format="%.6g")
         reading = right.number_input(f"It read ({unit})", value=None, format="%.6g")
         note = st.text_input("Note", max_chars=400)
-        if not st.form_submit_button("Keep this") or event is None:
-            return
+        sent = st.form_submit_button("Keep this")
     submission = Submission(name, "bench", f"{event} of gauge {gauge}")
+    if not sent or event is None:
+        show_problem(submission.what)
+        return
     _keep(
         submission,
         lambda: people.check_gauge(
@@ -110,10 +116,8 @@ def record_gauge_event(log: Log, gauge: str, unit: str) -> None:
 
 
 def _keep(submission: Submission, do: Callable[[], object]) -> None:
-    try:
+    with trying(submission.what):
         with storing(submission):
             do()
-    except QclogError as error:
-        show_error(error)
-        return
-    st.rerun()
+        st.rerun()
+    show_problem(submission.what)

@@ -10,6 +10,7 @@ from qclog.errors import LogBusyError, QclogError
 from qclog.notices import told_to
 from qclog.web import bench, entries, reading, reading_field, who
 from qclog.web.frame import plain, show_error
+from qclog.web.problems import forget_problems
 from qclog.web.storing import has_shown, say_stored
 
 CAUTION = (
@@ -41,7 +42,8 @@ def draw_frame(page: Any) -> None:
         if key.startswith(_KEPT):  # Streamlit forgets a field that isn't on the page, unless it is set again
             st.session_state[key] = st.session_state[key]
     st.html(_SPACING)
-    reading_field.begin_run()
+    if reading_field.begin_run(page.url_path):
+        forget_problems()
     try:
         _run(page)
     except LogBusyError as error:
@@ -62,15 +64,24 @@ def _run(page: Any) -> None:
             who.ask_first(log)
             return
         elsewhere = page.url_path != "bench"
-        job = entries.take_in(log)
-        if job is not None and elsewhere:
-            st.switch_page("app_pages/bench.py", query_params={"job": job.name})
+        scanned = entries.take_in(log)
+        if isinstance(scanned, entries.Suspect):
+            _go_on_to_trace(page, scanned)
+        elif scanned is not None and elsewhere:
+            st.switch_page("app_pages/bench.py", query_params={"job": scanned.name})
         if elsewhere:
             who.show_in_corner(log)
             bench.tell_scan()
         page.run()
         reading_field.listen(log)
         has_shown()
+
+
+def _go_on_to_trace(page: Any, suspect: entries.Suspect) -> None:
+    if page.url_path == entries.INVESTIGATION:
+        st.query_params["trace"] = suspect.code
+    else:
+        st.switch_page("app_pages/investigation.py", query_params={"trace": suspect.code})
 
 
 def _tell(sentence: str) -> None:

@@ -6,7 +6,6 @@ import streamlit as st
 
 from qclog.domain.findings import CAUSES, STATES
 from qclog.domain.moments import show_moment
-from qclog.errors import QclogError
 from qclog.services.jobs.jobs import Story
 from qclog.services.jobs.whereabouts import read_jobs_out
 from qclog.services.keeping import sheets
@@ -15,7 +14,8 @@ from qclog.services.watch import finding_life, finding_words
 from qclog.services.watch.finding_life import Followed, Watched
 from qclog.store.log import Log, Submission
 from qclog.web import leaving, reading, who
-from qclog.web.frame import plain, show_error
+from qclog.web.frame import plain
+from qclog.web.problems import show_problem, trying
 from qclog.web.storing import storing
 
 SHOWN_FIRST = 4
@@ -99,16 +99,14 @@ def _note(log: Log, followed: Followed, here: Worker | None) -> None:
         found = st.text_area("What was found, or why it is rejected", max_chars=1000, key=f"found_{followed.id}")
         done = st.text_area("What was done (to close it)", max_chars=1000, key=f"done_{followed.id}")
         problem = st.container()
-        if not st.form_submit_button("Keep this"):
-            return
-    try:
-        with storing(Submission(name, "bench", f"finding {followed.id}: {state}")) as submission:
-            finding_life.note_finding(log, followed.id, state, name, submission, found=found, done=done)
-    except QclogError as error:
-        with problem:
-            show_error(error)
-        return
-    st.rerun()
+        sent = st.form_submit_button("Keep this")
+    if sent:
+        with trying(f"finding {followed.id}"):
+            with storing(Submission(name, "bench", f"finding {followed.id}: {state}")) as submission:
+                finding_life.note_finding(log, followed.id, state, name, submission, found=found, done=done)
+            st.rerun()
+    with problem:
+        show_problem(f"finding {followed.id}")
 
 
 def _links(numbers: tuple[str, ...], gone: set[str], key: str) -> None:

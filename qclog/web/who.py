@@ -10,12 +10,13 @@ from streamlit import runtime
 from streamlit.errors import StreamlitSecretNotFoundError
 
 from qclog.domain.rights import Act, roles_with
-from qclog.errors import InputError, QclogError
+from qclog.errors import InputError
 from qclog.services.keeping import signing_on
 from qclog.services.keeping.launching import SIGN_ON_VARIABLE
 from qclog.services.keeping.signing_on import Worker
 from qclog.store.log import Log, Submission
-from qclog.web.frame import plain, show_error
+from qclog.web.frame import plain
+from qclog.web.problems import show_problem, trying
 
 NAME = "person"
 SIGNED = "signed_on"
@@ -115,13 +116,11 @@ def _ask_pin(log: Log, name: str) -> None:
     with st.form("pin", border=False, clear_on_submit=True):
         pin = st.text_input(f"PIN of {name}", type="password", autocomplete="off", key=f"pin_{name}")
         if st.form_submit_button("Sign on", width="stretch"):
-            try:
+            with trying(f"pin of {name}"):
                 signing_on.sign_on(log, name, pin, Submission(name, "bench", "sign on"))
-            except QclogError as error:
-                show_error(error)
-                return
-            st.session_state[SIGNED] = name
-            st.rerun()
+                st.session_state[SIGNED] = name
+                st.rerun()
+        show_problem(f"pin of {name}")
 
 
 def _sign_off() -> None:
@@ -155,17 +154,15 @@ def ask_first(log: Log) -> None:
     with st.form("sign_on", border=False):
         name = st.text_input("Your name", autocomplete="username", key="name_typed").strip()
         pin = st.text_input("PIN", type="password", autocomplete="off", key="pin_typed")
-        if not st.form_submit_button("Sign on", type="primary"):
-            return
-    try:
-        if not name:
-            raise InputError("a name is needed", field="name")
-        signing_on.sign_on_unseen(log, name, pin, Submission(name, "bench", "sign on"))
-    except QclogError as error:
-        show_error(error)
-        return
-    st.session_state[NAME] = st.session_state[SIGNED] = name
-    st.rerun()
+        sent = st.form_submit_button("Sign on", type="primary")
+    if sent:
+        with trying("sign on"):
+            if not name:
+                raise InputError("a name is needed", field="name")
+            signing_on.sign_on_unseen(log, name, pin, Submission(name, "bench", "sign on"))
+            st.session_state[NAME] = st.session_state[SIGNED] = name
+            st.rerun()
+    show_problem("sign on")
 
 
 def show_wrong_pins(log: Log) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from qclog import resources
 from qclog.services.exchange.import_folder import import_folder
@@ -73,9 +73,15 @@ def test_nothing_hangs_over_the_edge_of_a_phone(page: Page, address: str) -> Non
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
 
 
-def test_a_scanned_code_is_understood(page: Page, address: str) -> None:
+@pytest.mark.parametrize("cursor", ["in the field", "nowhere"])
+def test_a_scanned_code_is_understood(page: Page, address: str, cursor: str) -> None:
     page.goto(f"{address}/investigation")
-    page.get_by_label("What came back").click()
+    field = page.get_by_label("What came back")
+    field.wait_for()
+    if cursor == "in the field":
+        field.click()
+    page.wait_for_function("() => window.__qclogKeeper?.setState")
     page.keyboard.type("qclog:lot:G-31")
     page.keyboard.press("Enter")
     page.get_by_text("24 units: none in the shop").wait_for()
+    expect(field.first).to_have_value("qclog:lot:G-31")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from qclog.domain.jobs import Person
 from qclog.domain.sheets.casetype_file import read_sheet
@@ -46,6 +46,10 @@ def address(log: Log) -> Iterator[str]:
     yield from serve(log.path)
 
 
+# A list of Streamlit's shuts when what it hangs from moves, and an expander takes half a second to grow.
+AT_REST = "() => document.getAnimations().every((a) => a.playState !== 'running')"
+
+
 def test_a_job_is_opened_and_its_first_reading_typed_with_what_the_screen_says(
     page: Page, address: str, log: Log
 ) -> None:
@@ -73,9 +77,11 @@ def test_a_job_is_opened_and_its_first_reading_typed_with_what_the_screen_says(
     page.get_by_text("Parts and lots (0)").click()
     page.get_by_role("button", name="Add the part").click()
     page.get_by_text("No part was named").wait_for()
+    page.wait_for_function(AT_REST)
     page.get_by_label("Part", exact=True).click()
     page.keyboard.type("gear")
     page.keyboard.press("Enter")
+    expect(page.get_by_label("Part", exact=True)).to_have_value("gear set")
     page.get_by_role("radio", name="reused").click(force=True)
     page.get_by_role("button", name="Add the part").click()
     page.get_by_text("Limits 5 to 14 thou").wait_for()

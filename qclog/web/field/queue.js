@@ -18,6 +18,7 @@ const keyOf = (place) => (place ? JSON.stringify(place) : null);
 const isScan = (text) => /^\s*qclog:/i.test(text);
 const isJobScan = (text) => /^\s*qclog:\s*job:/i.test(text);
 const jobOf = (text) => text.trim().split(":").slice(2).join(":").trim();
+const opensJob = (e) => e.kind === "scan" && e.on !== "investigation" && isJobScan(e.text); // there it is traced
 const isCorrection = (text) => /^\s*correct\s/i.test(text);
 const plainWords = (text) => ` ${text.toLowerCase().replaceAll("_", " ").replaceAll(",", " ")} `;
 
@@ -84,7 +85,7 @@ class Keeper {
       if (entry.answered || (!told && !stored.has(entry.id))) continue;
       moved = true;
       entry.answered = true;
-      if (entry.kind === "scan" && isJobScan(entry.text) && !told) this.scanned = jobOf(entry.text);
+      if (opensJob(entry) && !told) this.scanned = jobOf(entry.text);
       if (stored.has(entry.id) && entry.kind === "reading" && entry.place) delete this.picked[entry.place[1]];
       if (told && entry.kind === "reading") {
         const place = told.place ?? entry.place;
@@ -131,7 +132,7 @@ class Keeper {
   // --- where the next key goes ---
 
   scanOfJob() {
-    return this.queue.findLast((e) => e.kind === "scan" && isJobScan(e.text) && !e.answered);
+    return this.queue.findLast((e) => opensJob(e) && !e.answered);
   }
 
   here() {
@@ -246,7 +247,7 @@ class Keeper {
 
   scan(text) {
     if (isJobScan(text) && this.text) this.empty(this.data?.job, false);
-    this.push({ id: newId(), kind: "scan", text: text.trim(), person: this.data?.person ?? null });
+    this.push({ id: newId(), kind: "scan", text: text.trim(), on: this.data?.page ?? null, person: this.data?.person ?? null });
     this.shut = this.data?.places ? this.shut : true;
     this.done();
     return true;
