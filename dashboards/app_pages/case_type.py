@@ -2,10 +2,10 @@
 
 import streamlit as st
 
-from qclog.web import case_types, comparing, reading
+from qclog.web import case_types, comparing, looking_back
 
 st.title("Case types")
-log = reading.log()
+log = looking_back.log_then()
 first, second, third = st.columns([2, 3, 3])
 case_type, code = case_types.choose(log, first, second)
 if case_type is None or code is None:

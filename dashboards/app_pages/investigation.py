@@ -2,11 +2,11 @@
 
 import streamlit as st
 
-from qclog.web import investigation, investigation_parts, reading
+from qclog.web import investigation, investigation_parts, looking_back
 
 st.title("Investigation")
 text = investigation.ask()
-log = reading.log_then() if text else reading.log()
+log = looking_back.log_then()
 if not text:
     investigation.show_where_to_begin(log)
 else:

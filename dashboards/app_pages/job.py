@@ -2,15 +2,15 @@
 
 import streamlit as st
 
-from qclog.web import papers, reading, recording, standing, stories, sums
+from qclog.web import looking_back, papers, reading, recording, standing, stories, sums
 
 st.title("Jobs")
-log = reading.log()
+log = looking_back.log_then()
 job = stories.choose(log)
 if job is not None:
     story = reading.story(log, job)
     stories.show_head(story)
-    papers.show_job_papers(log, job, here=story.job.dispatched is None)
+    papers.show_job_papers(log, job, here=story.job.dispatched is None and log.as_of is None)
     stories.show_left_to_do(story)
     standing.show_sign_off(log, story)
     stories.show_readings(story)
@@ -19,4 +19,5 @@ if job is not None:
     stories.show_parts(story)
     stories.show_comebacks(story)
     recording.record_claim(log, story)
-    recording.record_comeback(log, story)
+    if log.as_of is None:
+        recording.record_comeback(log, story)

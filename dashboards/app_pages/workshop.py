@@ -2,10 +2,10 @@
 
 import streamlit as st
 
-from qclog.web import glance, reading, standing, who
+from qclog.web import glance, looking_back, standing, who
 
 st.title("Workshop")
-log = reading.log()
+log = looking_back.log_then()
 who.show_wrong_pins(log)
 glance.show_counts(log)
 findings = st.container()

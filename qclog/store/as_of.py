@@ -45,12 +45,13 @@ _FILE = "SELECT database_name FROM duckdb_databases() WHERE NOT internal"
 @dataclass(frozen=True, slots=True)
 class AsOf:
     """Up to entry `entry`; with `moment` (UTC), later imports too as far as their rows had happened by then: all of
-    them, or those up to entry `through`.
+    them, or those up to entry `through`. `at`: the moment (UTC) that was asked for, or of the entry that was.
     """
 
     entry: int
     moment: datetime | None = None
     through: int | None = None
+    at: datetime | None = None
 
 
 def shadow(connection: duckdb.DuckDBPyConnection, asked: AsOf) -> None:

@@ -23,6 +23,7 @@ import duckdb
 
 from qclog import resources
 from qclog.domain import stored
+from qclog.domain.moments import now
 from qclog.domain.names import check_name
 from qclog.errors import InputError, LogError, LogVersionError
 from qclog.store import as_of, chain, contents, copying, lock, migrations, schema
@@ -64,8 +65,11 @@ class AlreadyStored(Exception):  # noqa: N818 - not an error: the submission is 
 class Use:
     """An open log: runs the queries of sql/queries by name, and plain statements of this room."""
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, entry: int | None = None) -> None:
+    def __init__(
+        self, connection: duckdb.DuckDBPyConnection, entry: int | None = None, at: datetime | None = None
+    ) -> None:
         self.connection = connection
+        self._at = at
         self.touched: Counter[str] = Counter()  # rows added to each table, for the entry's digest
         self._entry = entry
 
@@ -73,6 +77,11 @@ class Use:
     def is_reading(self) -> bool:
         """Whether the log is open for reading only."""
         return self._entry is None
+
+    @property
+    def moment(self) -> datetime:
+        """The moment the log tells of (UTC): the one that it is asked as of, or now."""
+        return self._at or now()
 
     @property
     def entry(self) -> int:
@@ -270,7 +279,7 @@ class Log:
 
     @contextmanager
     def _kept_for_reading(self, connection: duckdb.DuckDBPyConnection) -> Iterator[Use]:
-        use = Use(connection)
+        use = Use(connection, at=self.as_of.at if self.as_of is not None else None)
         token = _reading.set((self, use))
         try:
             yield use
@@ -310,12 +319,11 @@ class Log:
                 row = connection.execute("SELECT coalesce(max(entry), 0) + 1 FROM entry").fetchone()
                 entry = int(row[0]) if row else 1
                 use = Use(connection, entry)
-                now = datetime.now(UTC).replace(tzinfo=None)
                 use.insert(
                     "entry",
                     entry=entry,
                     submission=submission.id,
-                    entered_at=now,
+                    entered_at=now(),
                     entered_by=submission.by,
                     via=submission.via,
                     what=submission.what,

@@ -110,7 +110,7 @@ def show_gauges(log: Log) -> None:
 
     st.subheader("Gauges, those that ask for something first")
     looked = reading.shop(log)
-    rows = at_a_glance.look_at_gauges(looked)
+    rows = at_a_glance.look_at_gauges(looked, reading.today(log))
     if not rows:
         st.info("No gauges yet. Add one at the terminal: `qclog gauge add NAME`")
         return
@@ -137,7 +137,8 @@ def show_gauges(log: Log) -> None:
         st.markdown(f"**{plain(rows[at].gauge)}, since its last good check:** {plain(', '.join(rows[at].jobs[-60:]))}")
         if len(rows[at].jobs) > 60:
             st.caption(f"the last 60 of {len(rows[at].jobs)}")
-    recording.record_gauge_event(log, rows[at].gauge, rows[at].unit)
+    if log.as_of is None:
+        recording.record_gauge_event(log, rows[at].gauge, rows[at].unit)
     show_life(looked, rows[at].gauge)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from datetime import UTC, date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,12 +12,11 @@ import streamlit as st
 from qclog.errors import LogError
 from qclog.services.jobs import jobs
 from qclog.services.jobs.jobs import Story
-from qclog.services.keeping import earlier, sheets
+from qclog.services.keeping import sheets
 from qclog.services.keeping.launching import LOG_VARIABLE
 from qclog.services.keeping.sheets import Overview
 from qclog.services.overview.bench_view import Around, look_around
 from qclog.store.log import Log
-from qclog.web.frame import plain
 
 if TYPE_CHECKING:
     import polars as pl
@@ -43,18 +43,10 @@ def seen(of: Log) -> str:
     return f"{of.path} {of.as_of}"
 
 
-def log_then() -> Log:
-    """The log, as it stood at the day or entry that is asked for on the page or in its address; and says so."""
-    asked = st.text_input(
-        "As the record stood on (a day such as 2026-03-14, or an entry's number; blank: now)",
-        value=st.query_params.get("as_of", ""),
-        key=f"as_of_{st.query_params.get('as_of', '')}",
-    ).strip()
-    if not asked:
-        return log()
-    then = earlier.as_of(log(), asked)
-    st.info(plain(earlier.as_of_words(then)), icon=":material/history:")
-    return then
+def today(of: Log) -> date:
+    """The day, in the workshop's zone, that the log tells of: today, or the one that it is asked as of."""
+    with of.reading() as use:
+        return use.moment.replace(tzinfo=UTC).astimezone(sheets.timezone_of(use)).date()
 
 
 def revision(of: Log) -> int:

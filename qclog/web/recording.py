@@ -65,6 +65,8 @@ def record_claim(log: Log, story: Story) -> None:
         day = show_moment(claim.returned, claim.zone)[:10]
         lines = claim.lines() or ("nothing was said of it since it was opened",)
         st.markdown(f"**Return of {day}**\n\n" + "\n".join(f"- {plain(line)}" for line in lines))
+    if log.as_of is not None:
+        return
     with st.popover("Say more of the return", icon=":material/edit_note:"):
         name = who.need(log, "write comebacks")
         if name is None:

@@ -8,7 +8,7 @@ import streamlit as st
 
 from qclog.errors import LogBusyError, QclogError
 from qclog.notices import told_to
-from qclog.web import bench, entries, reading, reading_field, who
+from qclog.web import bench, entries, looking_back, reading, reading_field, who
 from qclog.web.frame import plain, show_error
 from qclog.web.problems import forget_problems
 from qclog.web.storing import has_shown, say_stored
@@ -26,6 +26,7 @@ _SPACING = """<style>
 [data-testid="stCaptionContainer"] { opacity: 1; color: inherit; }
 [data-testid="stCaptionContainer"] p { color: inherit; opacity: 0.85; }
 .st-key-who_corner { margin-bottom: -3.9rem; z-index: 1; }
+@media (max-width: 700px) { .st-key-who_corner { margin-bottom: 0; } }
 [data-testid="InputInstructions"] { display: none; }
 [data-testid="stMain"] button { min-height: 2.9rem; }
 [data-testid="stMain"] button[data-variant="segmented_control"][data-selected="true"] { color: inherit !important; }
@@ -33,7 +34,7 @@ _SPACING = """<style>
 </style>"""
 
 
-_KEPT = ("person", "bench_job", "gauge_")
+_KEPT = ("person", "bench_job", "gauge_", "as_of")
 
 
 def draw_frame(page: Any) -> None:
@@ -70,7 +71,9 @@ def _run(page: Any) -> None:
         elif scanned is not None and elsewhere:
             st.switch_page("app_pages/bench.py", query_params={"job": scanned.name})
         if elsewhere:
-            who.show_in_corner(log)
+            with st.container(horizontal=True, horizontal_alignment="right", key="who_corner"):
+                looking_back.offer()
+                who.show_in_corner(log)
             bench.tell_scan()
         page.run()
         reading_field.listen(log)

@@ -85,6 +85,8 @@ def _cards(log: Log, findings: list[Followed], gone: set[str]) -> None:
             with st.container(horizontal=True):
                 with st.popover(f"Its {len(finding.jobs)} jobs" if len(finding.jobs) > 1 else "Its job"):
                     _links(finding.jobs, gone, followed.id)
+                if log.as_of is not None:
+                    continue
                 with st.popover("Say what became of it", key=f"note_on_{followed.id}_{len(followed.notes)}"):
                     _note(log, followed, here)
 
@@ -140,5 +142,5 @@ def show_sign_off(log: Log, story: Story) -> None:
         if found.unplaced:
             st.caption(f"{found.unplaced} of its values had too few of their kind to compare with.")
         st.caption(plain(f"Comebacks of this case type: {found.comebacks}."))
-        if not left:
+        if not left and log.as_of is None:
             leaving.show_leaving(log, story, found)

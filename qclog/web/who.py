@@ -140,8 +140,7 @@ def show_in_corner(log: Log) -> None:
     """A small button that says who is signed on, on pages that have no bench."""
     worker = here(log)
     label = plain(worker.person) if worker is not None else "Who are you?"
-    corner = st.container(horizontal=True, horizontal_alignment="right", key="who_corner")
-    with corner, st.popover(label, icon=":material/person:"):
+    with st.popover(label, icon=":material/person:"):
         choose(log, "Your name")
         st.caption("What you write is kept under this name.")
 

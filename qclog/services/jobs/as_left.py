@@ -52,7 +52,8 @@ def as_left(log: Log, story: Story) -> AsLeft | None:
         (entry,) = use.rows("entry_by_number", stored.EntryByNumber, entry=said.entry)
     imported = entry.via in BY_IMPORT
     dispatched = datetime.fromisoformat(said.value)
-    asked = AsOf(said.entry - 1, dispatched, said.entry) if imported else AsOf(said.entry)
+    at = dispatched if imported else entry.entered_at
+    asked = AsOf(said.entry - 1, dispatched, said.entry, at) if imported else AsOf(said.entry, at=at)
     then = replace(log, as_of=asked)
     left = jobs.tell(then, story.job.job)
     return AsLeft(left, then, said.entry, tuple(_later(story, left, said.entry)), imported)

@@ -28,7 +28,7 @@ def as_of(log: Log, asked: str) -> Log:
         if not 1 <= number <= len(entries):
             has = f"it has entries 1 to {len(entries)}" if entries else "it has none yet"
             raise InputError("the log has no such entry", field="as-of", found=asked, hint=has)
-        return replace(log, as_of=AsOf(number))
+        return replace(log, as_of=AsOf(number, at=entries[number - 1].entered_at))
     then = at_moment(log, _end_of(asked, zone), entries)
     if then is None:
         begins = f"its first entry is of {show_moment(entries[0].entered_at, zone)}" if entries else "it is empty"
@@ -45,7 +45,7 @@ def at_moment(log: Log, moment: datetime, entries: Sequence[stored.Entry] | None
     later = any(e.via in BY_IMPORT for e in entries[number:])
     if not number and not later:
         return None
-    return replace(log, as_of=AsOf(number, moment if later else None))
+    return replace(log, as_of=AsOf(number, moment if later else None, at=moment))
 
 
 def as_of_words(log: Log) -> str:

@@ -38,8 +38,8 @@ def sheet_at(use: Use, case_type: str, moment: datetime) -> Sheet:
 
 
 def latest(use: Use, case_type: str) -> Sheet:
-    """The sheet in force now."""
-    return sheet_at(use, case_type, now())
+    """The sheet in force at the moment that the log tells of: now, mostly."""
+    return sheet_at(use, case_type, use.moment)
 
 
 def begins(sheet: Sheet, first: bool, zone: ZoneInfo, moment: datetime) -> datetime | None:

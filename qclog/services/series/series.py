@@ -12,7 +12,6 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from qclog.domain.findings import Change
-from qclog.domain.moments import now
 from qclog.domain.sheets.casetypes import Characteristic, Sheet, Version, version_at
 from qclog.measures.columns import judge_rows, work_out_rows
 from qclog.measures.derivation import codes_needed
@@ -87,7 +86,7 @@ def left_outside(log: Log, case_type: str) -> list[tuple[str, str, str]]:
 
 def _read(use: Use, case_type: str, choose: Callable[[Sheet], tuple[Characteristic, ...]]) -> CaseTypeRead:
     versions = tuple(sheets.versions(use, case_type))
-    sheet = version_at(versions, now()).sheet
+    sheet = version_at(versions, use.moment).sheet
     wanted = choose(sheet)
     codes = sorted({code for c in wanted for code in codes_needed(sheet, c)})
     return CaseTypeRead(

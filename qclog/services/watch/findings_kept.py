@@ -21,7 +21,6 @@ from typing import Any
 from qclog import version
 from qclog.domain import stored
 from qclog.domain.findings import Finding
-from qclog.domain.moments import now
 from qclog.store.log import Log, Use
 
 MOST_LOGS = 20  # whose findings are kept; those used longest ago go
@@ -43,7 +42,7 @@ def key_of(log: Log, use: Use) -> str:
     """What the findings of an open log follow from, as one text: the last digest, the sheets in force, the file's size
     and time (for changes made past qclog), and this qclog.
     """
-    states = use.rows("state_for_findings", stored.StateForFindings, now=now())
+    states = use.rows("state_for_findings", stored.StateForFindings, now=use.moment)
     state = list(states[0]) if states else []
     file = log.path.stat()
     said = json.dumps(
