@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import streamlit as st
 
 from qclog.domain.moments import show_moment
-from qclog.services.jobs import jobs
+from qclog.services.jobs import claims, jobs
+from qclog.services.keeping.earlier import day_of
 from qclog.services.tracing.shop import Shop
 from qclog.store.log import Log
 from qclog.web import papers, reading, recording, standing
 from qclog.web.frame import plain
-from qclog.web.tables import show_figures_in_a_row, show_table
+from qclog.web.tables import show_figures_in_a_row, show_table, without_blank
 from qclog.words.numbers import plural
 
-SECTIONS = ("Jobs", "Case types", "Gauges", "Shims", "How well it is kept", "The month")
+SECTIONS = ("Jobs", "Case types", "Returns", "Gauges", "Shims", "How well it is kept", "The month")
 
 
 def show_counts(log: Log) -> None:
@@ -39,6 +42,7 @@ def show_section(log: Log, section: str) -> None:
     parts = {
         "Jobs": show_jobs,
         "Case types": show_case_types,
+        "Returns": show_returns,
         "Gauges": show_gauges,
         "Shims": show_shims,
         "How well it is kept": show_quality,
@@ -104,13 +108,77 @@ def show_case_types(log: Log) -> None:
     )
 
 
+def show_returns(log: Log) -> None:
+    """What came back: how far each return has come, whose it was, what it cost, and the sums."""
+    st.subheader("Returns, the last first")
+    every = claims.all_claims(log)
+    if not every:
+        st.info("Nothing has come back yet. A return is written down on the job's page.")
+        return
+    year = day_of(log) - timedelta(days=365)
+    lately = tuple(c for c in every if c.returned.date() > year)
+    whole = st.toggle(f"All {len(every)}, not only the {len(lately)} of the last 12 months", key="all_returns")
+    shown = every if whole or not lately else lately
+    added = claims.total(shown)
+    show_figures_in_a_row(
+        {
+            "returns": f"{added.returns}",
+            "ours": f"{added.ours}",
+            "not ours": f"{added.not_ours}",
+            "closed": f"{added.closed}",
+            "labour, hours": f"{added.labour_hours:g}",
+            "cost": "not said yet" if added.unsaid == added.returns else f"{added.cost:,.2f} {added.currency}".strip(),
+        }
+    )
+    if added.unpriced or 0 < added.unsaid < added.returns:
+        st.caption(plain(f"Cost: {added.cost_text}."))
+    latest = shown[::-1]
+    at = show_table(
+        without_blank(
+            {
+                "came back": [show_moment(c.returned, c.zone)[:10] for c in latest],
+                "job": [c.job for c in latest],
+                "it is": [c.state for c in latest],
+                "ours": [c.attributable or "open" for c in latest],
+                "complaint": [c.value("complaint_code") for c in latest],
+                "failure": [c.value("failure_code") for c in latest],
+                "labour, hours": [c.amount("labour_hours") for c in latest],
+                "parts": [c.amount("parts_cost") for c in latest],
+                "carriage": [c.amount("carriage_cost") for c in latest],
+                "cost": [c.cost for c in latest],
+            },
+            "complaint",
+            "failure",
+            "labour, hours",
+            "parts",
+            "carriage",
+            "cost",
+        ),
+        key="returns_table",
+    )
+    if at is not None:
+        st.switch_page("app_pages/job.py", query_params={"job": latest[at].job})
+    groups = claims.by_failure(shown, claims.house(log))
+    if len(groups) > 1:
+        st.markdown("**By failure**")
+        show_table(
+            {
+                "failure": [name for name, _ in groups],
+                "returns": [t.returns for _, t in groups],
+                "ours": [t.ours for _, t in groups],
+                "cost": [t.cost_text for _, t in groups],
+            }
+        )
+    st.caption("Choose a row to say more of that return on its job's page. Codes and rates: `qclog house set`.")
+
+
 def show_gauges(log: Log) -> None:
     """Every gauge: what it asks for, its last check, and what was read with it since."""
     from qclog.services.overview import at_a_glance
 
     st.subheader("Gauges, those that ask for something first")
     looked = reading.shop(log)
-    rows = at_a_glance.look_at_gauges(looked, reading.today(log))
+    rows = at_a_glance.look_at_gauges(looked, day_of(log))
     if not rows:
         st.info("No gauges yet. Add one at the terminal: `qclog gauge add NAME`")
         return

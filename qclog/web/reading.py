@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from datetime import UTC, date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -41,12 +40,6 @@ def log() -> Log:
 def seen(of: Log) -> str:
     """Which log is looked at, and as of when: the key of what is kept."""
     return f"{of.path} {of.as_of}"
-
-
-def today(of: Log) -> date:
-    """The day, in the workshop's zone, that the log tells of: today, or the one that it is asked as of."""
-    with of.reading() as use:
-        return use.moment.replace(tzinfo=UTC).astimezone(sheets.timezone_of(use)).date()
 
 
 def revision(of: Log) -> int:

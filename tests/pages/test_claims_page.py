@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from qclog.services.jobs import jobs
+from qclog.services.jobs import claims, jobs
 from qclog.services.keeping import people
 from qclog.store.log import Log
 from tests.conftest import submission
@@ -29,3 +29,19 @@ def test_more_is_said_of_a_return_on_the_job_page(tmp_path: Path, monkeypatch: p
     assert not app.exception
     assert [b.finding for b in jobs.tell(log, "K-044").comebacks] == ["ring turned"]
     assert any("found: ring turned" in m.value.replace("\\", "") for m in app.markdown)
+
+
+def test_the_manager_sees_what_returns_cost(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    log = Log(tmp_path / "shop.duckdb")
+    add_units(log, tmp_path / "first", 0, 60)
+    claims.set_house(log, "rate", "currency", "EUR", submission(by="Heron"))
+    for job, cost in (("K-044", "120"), ("K-045", "30.5")):
+        people.add_comeback(log, job, datetime(2026, 6, 1, 12), submission(), complaint="hot")
+        claims.amend(log, job, {"parts_cost": cost}, submission())
+    monkeypatch.setenv("QCLOG_LOG", str(log.path))
+    app = open_page("workshop")
+    app.segmented_control(key="glance").set_value("Returns").run()
+    assert not app.exception
+    figures = " ".join(str(m.value) for m in app.markdown) + " ".join(f"{m.label} {m.value}" for m in app.metric)
+    assert "150.50 EUR" in figures
+    assert app.dataframe[0].value["job"].tolist() == ["K-045", "K-044"]

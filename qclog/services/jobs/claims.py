@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -17,6 +18,8 @@ from qclog.services.keeping import rights
 from qclog.services.keeping.sheets import timezone_of
 from qclog.store import records
 from qclog.store.log import Log, Submission, Use
+
+_MONEY = ("labour_hours", "parts_cost", "carriage_cost")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,10 +45,25 @@ class Claim:
 
     job: str
     returned: datetime
+    attributable: str | None
     said: tuple[Said, ...]
     cost: float | None
     currency: str
     zone: ZoneInfo
+
+    def value(self, name: str) -> str:
+        """What was said of one of COMEBACK_DETAILS; empty where nothing was."""
+        return next((self._shown(s) for s in self.said if s.name == name), "")
+
+    def amount(self, name: str) -> float | None:
+        """What was said of one of AMOUNTS; None where nothing was."""
+        return next((float(s.value) for s in self.said if s.name == name), None)
+
+    @property
+    def state(self) -> str:
+        """How far it has come: the last of MOMENTS that was said, or opened."""
+        names = {s.name for s in self.said}
+        return next((name for name in reversed(MOMENTS) if name in names), "opened")
 
     def lines(self) -> tuple[str, ...]:
         """What was said, one line each, with who and when; the cost last."""
@@ -60,20 +78,89 @@ class Claim:
         return said.value
 
 
+@dataclass(frozen=True, slots=True)
+class Totals:
+    """Returns added up: how many, ours, not ours, closed; hours of labour and the amounts as far as they were said.
+
+    `cost` leaves out the returns whose labour has no rate (`unpriced`) and those of which nothing was said (`unsaid`).
+    """
+
+    returns: int
+    ours: int
+    not_ours: int
+    closed: int
+    labour_hours: float
+    parts_cost: float
+    carriage_cost: float
+    cost: float
+    unpriced: int
+    unsaid: int
+    currency: str
+
+    @property
+    def cost_text(self) -> str:
+        """The cost with its currency, and what it leaves out."""
+        if self.returns and self.unsaid == self.returns:
+            return "not said yet"
+        left_out = [f"{self.unpriced} without a rate for labour"] if self.unpriced else []
+        left_out += [f"{self.unsaid} of which no cost was said"] if self.unsaid else []
+        return f"{self.cost:,.2f} {self.currency}".strip() + (f", without {', '.join(left_out)}" if left_out else "")
+
+
 def claims_of(log: Log, job: str) -> tuple[Claim, ...]:
     """Every return of a job, the oldest first."""
+    return tuple(claim for claim in all_claims(log) if claim.job == job)
+
+
+def all_claims(log: Log) -> tuple[Claim, ...]:
+    """Every return, the oldest first."""
     with log.reading() as use:
-        backs = use.rows("job_comebacks", stored.JobComeback, job=job)
-        details = [d for d in use.rows("comeback_details", stored.ComebackDetail) if d.job == job and d.value]
+        backs = use.rows("comebacks_now", stored.Comeback)
+        details = [d for d in use.rows("comeback_details", stored.ComebackDetail) if d.value]
         house = use.rows("house_details", stored.HouseDetail)
         zone = timezone_of(use)
     order = list(COMEBACK_DETAILS)
+    own: dict[tuple[str, datetime], list[Said]] = {}
+    for d in sorted(details, key=lambda d: order.index(d.name)):
+        own.setdefault((d.job, d.returned), []).append(Said(d.name, d.value, d.entered_at, d.entered_by))
     found = []
-    for back in backs:
-        own = sorted((d for d in details if d.returned == back.returned), key=lambda d: order.index(d.name))
-        said = tuple(Said(d.name, d.value, d.entered_at, d.entered_by) for d in own)
-        found.append(Claim(job, back.returned, said, *_cost(said, house), zone))
+    for back in sorted(backs, key=lambda b: (b.returned, b.job)):
+        said = tuple(own.get((back.job, back.returned), ()))
+        found.append(Claim(back.job, back.returned, back.attributable, said, *_cost(said, house), zone))
     return tuple(found)
+
+
+def by_failure(claims: Sequence[Claim], house: Sequence[stored.HouseDetail]) -> tuple[tuple[str, Totals], ...]:
+    """(failure in the house's words, totals), the dearest first; those without a code under "no code yet"."""
+    words = {d.code: f"{d.code} {d.value}" for d in house if d.name == "failure_code"}
+    groups: dict[str, list[Claim]] = {}
+    for claim in claims:
+        code = claim.value("failure_code")
+        groups.setdefault(words.get(code, code) or "no code yet", []).append(claim)
+    added = [(name, total(group)) for name, group in groups.items()]
+    return tuple(sorted(added, key=lambda pair: (-pair[1].cost, -pair[1].returns, pair[0])))
+
+
+def total(claims: Sequence[Claim]) -> Totals:
+    """The `claims` added up."""
+    money = [c for c in claims if any(s.name in _MONEY for s in c.said)]
+
+    def summed(name: str) -> float:
+        return sum(c.amount(name) or 0.0 for c in claims)
+
+    return Totals(
+        returns=len(claims),
+        ours=sum(c.attributable == "yes" for c in claims),
+        not_ours=sum(c.attributable == "no" for c in claims),
+        closed=sum(c.state == "closed" for c in claims),
+        labour_hours=summed("labour_hours"),
+        parts_cost=summed("parts_cost"),
+        carriage_cost=summed("carriage_cost"),
+        cost=sum(c.cost or 0.0 for c in claims),
+        unpriced=sum(c.cost is None for c in money),
+        unsaid=len(claims) - len(money),
+        currency=claims[0].currency if claims else "",
+    )
 
 
 def _cost(said: tuple[Said, ...], house: list[stored.HouseDetail]) -> tuple[float | None, str]:

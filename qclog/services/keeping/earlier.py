@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from qclog.domain import stored
@@ -46,6 +46,12 @@ def at_moment(log: Log, moment: datetime, entries: Sequence[stored.Entry] | None
     if not number and not later:
         return None
     return replace(log, as_of=AsOf(number, moment if later else None, at=moment))
+
+
+def day_of(log: Log) -> date:
+    """The day, in the workshop's zone, that the log tells of: today, or the one that it is asked as of."""
+    with log.reading() as use:
+        return use.moment.replace(tzinfo=UTC).astimezone(timezone_of(use)).date()
 
 
 def as_of_words(log: Log) -> str:

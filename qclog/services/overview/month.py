@@ -14,6 +14,7 @@ from qclog.domain import stored
 from qclog.domain.moments import now, show_moment
 from qclog.errors import InputError
 from qclog.measures.gauge_trust import DOUBT, trust_at
+from qclog.services.jobs.claims import Totals, all_claims, total
 from qclog.services.keeping import earlier
 from qclog.services.series.series import left_outside
 from qclog.services.tracing import comeback_risk
@@ -110,6 +111,12 @@ class Month:
         """Comebacks of it."""
         inside = pl.col("returned").is_between(self.span.since, self.span.until, closed="left")
         return self.shop.comebacks.filter(inside).sort("returned", "job")
+
+    @cached_property
+    def returns(self) -> Totals:
+        """What its comebacks cost, as far as it was said."""
+        inside = [c for c in all_claims(self.log) if self.span.since <= c.returned < self.span.until]
+        return total(inside)
 
     @cached_property
     def outside(self) -> tuple[tuple[str, str, str], ...]:

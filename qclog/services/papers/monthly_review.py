@@ -57,6 +57,7 @@ def _figures(month: Month) -> tuple[tuple[str, str], ...]:
         ("left", plural(len(month.left), "unit")),
         ("in the shop at its end", plural(len(month.here), "unit")),
         ("came back", f"{plural(len(month.backs), 'unit')}, {len(ours)} of them recorded as ours"),
+        ("cost of what came back", month.returns.cost_text if month.returns.returns else "nothing came back"),
         ("left outside a limit", plural(len({job for job, _, _ in month.outside}), "unit")),
         ("readings", f"{len(month.readings):,}"),
     )
@@ -191,6 +192,8 @@ def _comebacks(month: Month) -> list[Block]:
             for row in month.backs.iter_rows(named=True)
         )
         blocks.append(Table(columns, rows))
+        if month.returns.unsaid < month.returns.returns:
+            blocks.append(Paragraph(f"What they cost: {month.returns.cost_text}."))
     blocks += [
         Heading("Of everything that has left up to now", 2),
         *table(risks_grid([(t.case_type, t.risk) for t in month.case_types])),

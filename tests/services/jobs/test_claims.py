@@ -8,11 +8,13 @@ from pathlib import Path
 import pytest
 
 from qclog.cli import main
+from qclog.domain.jobs import Job
 from qclog.errors import InputError, UnknownNameError
 from qclog.services.exchange.export_folder import export_folder
 from qclog.services.exchange.import_folder import import_folder
 from qclog.services.jobs import claims, jobs
 from qclog.services.keeping import people
+from qclog.services.overview import month
 from qclog.services.tracing.shop import read_shop
 from qclog.store.log import Log
 from tests.conftest import submission
@@ -112,3 +114,40 @@ def test_the_terminal_says_and_tells(
     assert "cost so far: 60.00 EUR" in told
     assert main(["house", "list"]) == 0
     assert "bearing ring turned" in capsys.readouterr().out
+
+
+def test_returns_are_added_up_and_what_is_left_out_is_said(returned: Log, capsys: pytest.CaptureFixture[str]) -> None:
+    jobs.open_job(returned, Job("J-2", "MR-1", BACK), submission())
+    for day in (2, 20):
+        people.add_comeback(returned, "J-2", datetime(2026, 6, day, 10), submission(), complaint="oil")
+    said = {
+        "labour_hours": "2.5",
+        "parts_cost": "31.40",
+        "failure_code": "BR",
+        "attributable": "yes",
+        "closed": "2026-05-20",
+    }
+    claims.amend(returned, "J-1", said, submission())
+    claims.amend(returned, "J-2", {"carriage_cost": "18", "attributable": "no"}, submission(), datetime(2026, 6, 2, 10))
+    every = claims.all_claims(returned)
+    added = claims.total(every)
+    assert (added.returns, added.ours, added.not_ours, added.closed) == (3, 1, 1, 1)
+    assert (added.labour_hours, added.parts_cost, added.carriage_cost) == (2.5, 31.40, 18)
+    assert added.cost == pytest.approx(2.5 * 60 + 31.40 + 18)
+    assert added.cost_text == "199.40 EUR, without 1 of which no cost was said"
+    groups = claims.by_failure(every, claims.house(returned))
+    assert [(name, t.returns) for name, t in groups] == [("BR bearing ring turned", 1), ("no code yet", 2)]
+    assert month.look_at(returned, "2026-05").returns.cost_text == "181.40 EUR"
+    assert month.look_at(returned, "2026-06").returns.cost_text == "18.00 EUR, without 1 of which no cost was said"
+    main(["house", "returns", "--since", "2026-06-01", "--log", str(returned.path)])
+    told = capsys.readouterr().out
+    assert "2 returns: 0 ours, 1 not ours" in told
+    assert "J-1" not in told
+    claims.set_house(returned, "rate", "labour_hour", "", submission())
+    without = claims.total(claims.all_claims(returned))
+    assert without.cost_text == "18.00 EUR, without 1 without a rate for labour, 1 of which no cost was said"
+
+
+def test_a_day_that_is_none_is_refused(returned: Log, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["house", "returns", "--since", "May", "--log", str(returned.path)]) != 0
+    assert "this is no day" in capsys.readouterr().err
