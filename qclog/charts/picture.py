@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     import polars as pl
 
 
@@ -41,3 +43,19 @@ class Picture:
     breaks: Sequence[tuple[int, str]] = ()
     marks: pl.DataFrame | None = None
     average: pl.DataFrame | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class GaugePicture:
+    """A gauge along local time, from `first` to `last`, in `unit`.
+
+    `checks`: (when, off by, `good` or `bad`). `befell`: (when, what) of all else. `doubtful`: (since, until, why).
+    """
+
+    unit: str
+    tolerance: float
+    first: datetime
+    last: datetime
+    checks: Sequence[tuple[datetime, float, str]]
+    befell: Sequence[tuple[datetime, str]]
+    doubtful: Sequence[tuple[datetime, datetime, str]]

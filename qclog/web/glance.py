@@ -189,7 +189,7 @@ def show_gauges(log: Log) -> None:
             "state": [r.state for r in rows],
             "due": [r.due for r in rows],
             "last good check": [looked.day(r.last_good) for r in rows],
-            "off at check": ["" if r.off is None else f"{r.off:+.4g} {r.unit}" for r in rows],
+            "off at check": ["" if r.off is None else _off_text(r.off, r.unit) for r in rows],
             "read since": [r.since for r in rows],
             "jobs since": [len(r.jobs) for r in rows],
         },
@@ -212,7 +212,8 @@ def show_gauges(log: Log) -> None:
 
 def show_life(shop: Shop, name: str) -> None:
     """What happened to one gauge, how far it was off, and what it read in each time it was in doubt."""
-    from qclog.services.tracing.gauge_life import life_of
+    from qclog.charts.gauge_time import draw_gauge
+    from qclog.services.tracing.gauge_life import life_of, picture_of_life
 
     life = life_of(shop, name)
     st.markdown(
@@ -223,8 +224,16 @@ def show_life(shop: Shop, name: str) -> None:
         ends = f"to {shop.day(stretch.until)}" if stretch.until else "on"
         here = ", ".join(stretch.here) or "none"
         read = f"{plural(stretch.readings, 'reading')} of {plural(len(stretch.jobs), 'job')}"
-        said = f"In doubt {begins} {ends}: {read}. {stretch.why}. Jobs: {', '.join(stretch.jobs)}. Still here: {here}."
+        jobs_read = ", ".join(stretch.jobs)
+        said = f"In doubt {begins} {ends} ({read}): {stretch.why}. Jobs: {jobs_read}. Still here: {here}."
         st.warning(plain(said), icon=":material/warning:")
+    picture = picture_of_life(life, shop)
+    if picture is not None:
+        st.altair_chart(draw_gauge(picture, dark=reading.is_dark()), theme=None, width="stretch")
+        st.caption(
+            "Dots: good checks; diamonds: bad ones; dotted: the tolerance; upright: what befell it; shaded: in doubt, "
+            "back to the last good check and on to the next."
+        )
     events = life.events[::-1]
     show_table(
         {
@@ -232,12 +241,16 @@ def show_life(shop: Shop, name: str) -> None:
             "what": [e.event for e, _, _ in events],
             "reference": [e.reference for e, _, _ in events],
             "reading": [e.reading for e, _, _ in events],
-            "off by": ["" if off is None else f"{off:+.4g} {e.unit or life.gauge.unit}" for e, off, _ in events],
+            "off by": ["" if off is None else _off_text(off, e.unit or life.gauge.unit) for e, off, _ in events],
             "check": [good for _, _, good in events],
             "by": [e.by for e, _, _ in events],
             "note": [e.note for e, _, _ in events],
         }
     )
+
+
+def _off_text(off: float, unit: str) -> str:
+    return f"{off:+.4g} {unit}" if off else f"0 {unit}"
 
 
 def show_shims(log: Log) -> None:

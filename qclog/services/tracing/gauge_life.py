@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 
 import polars as pl
 
+from qclog.charts.picture import GaugePicture
 from qclog.domain import stored
 from qclog.errors import UnknownNameError
 from qclog.measures.gauge_trust import DOUBT, STATES, agrees, is_off, off_by, tolerance_of, trust_at
@@ -62,3 +63,26 @@ def life_of(shop: Shop, name: str) -> GaugeLife:
         stretches.append((first, GaugeStretch(str(state), since, until, why, len(rows), jobs, here)))
     stretches.sort(key=lambda s: (s[0], STATES.index(s[1].state)))
     return GaugeLife(gauge, tolerance_of(gauge), told, tuple(s for _, s in stretches))
+
+
+def picture_of_life(life: GaugeLife, shop: Shop) -> GaugePicture | None:
+    """The life as it is drawn; None while nothing happened to the gauge and nothing was read with it."""
+
+    def local(moment: datetime) -> datetime:
+        return moment.replace(tzinfo=UTC).astimezone(shop.zone).replace(tzinfo=None)
+
+    own = shop.trusted.filter(pl.col("gauge") == life.gauge.gauge)["taken_at"]
+    moments = [e.checked_at for e, _, _ in life.events] + [m for m in (own.min(), own.max()) if isinstance(m, datetime)]
+    if not moments:
+        return None
+    room = max((max(moments) - min(moments)) * 0.03, timedelta(days=1))
+    first, last = min(moments) - room, max(moments) + room
+    return GaugePicture(
+        life.gauge.unit,
+        life.tolerance,
+        local(first),
+        local(last),
+        tuple((local(e.checked_at), off, good or "no verdict") for e, off, good in life.events if off is not None),
+        tuple((local(e.checked_at), e.event) for e, off, _ in life.events if off is None),
+        tuple((local(s.since or first), local(s.until or last), s.why) for s in life.doubtful),
+    )

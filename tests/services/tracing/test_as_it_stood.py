@@ -11,7 +11,9 @@ import duckdb
 import pytest
 from scipy import stats
 
+from qclog.charts.gauge_time import draw_gauge
 from qclog.cli import main
+from qclog.domain.jobs import Gauge
 from qclog.domain.places import Place
 from qclog.report.html import write_html
 from qclog.services.jobs import capture, jobs
@@ -23,7 +25,7 @@ from qclog.services.papers.monthly_review import monthly_review
 from qclog.services.tracing import comeback_risk
 from qclog.services.tracing.evidence import NOT_OURS, OPEN
 from qclog.services.tracing.gauge_days import DOUBT, RIGHT, UNKNOWN
-from qclog.services.tracing.gauge_life import life_of
+from qclog.services.tracing.gauge_life import life_of, picture_of_life
 from qclog.services.tracing.shop import read_shop
 from qclog.services.tracing.tracing import UnitTrace, trace
 from qclog.store.log import Log, Submission
@@ -231,3 +233,27 @@ def test_a_gauge_has_a_life_of_its_own(workshop: Log, capsys: pytest.CaptureFixt
     assert "IN DOUBT from 2025-09-01 to 2026-01-12: 156 readings of 22 jobs" in shown
     people.set_tolerance(workshop, "DT-2", 2.0, heron())
     assert life_of(read_shop(workshop), "DT-2").doubtful[0].why.startswith("dropped 2025-09-04")  # the drop stays one
+
+
+def test_the_life_of_a_gauge_is_drawn_as_it_is_told(workshop: Log) -> None:
+    shop = read_shop(workshop)
+    life = life_of(shop, "DT-2")
+    picture = picture_of_life(life, shop)
+    assert picture is not None
+    assert [(f"{since:%Y-%m-%d}", f"{until:%Y-%m-%d}") for since, until, _ in picture.doubtful] == [
+        ("2025-09-01", "2026-01-12")
+    ]
+    assert [off for _, off, check in picture.checks if check == "bad"] == [1.5]
+    assert ("dropped", "2025-09-04") in [(what, f"{when:%Y-%m-%d}") for when, what in picture.befell]
+    spec = draw_gauge(picture).to_dict()
+    drawn = [row for rows in spec["datasets"].values() for row in rows]
+    assert [row["off"] for row in drawn if row.get("check") == "bad"] == [1.5]
+    assert sorted(row["off"] for row in drawn if set(row) == {"off"}) == [-life.tolerance, 0.0, life.tolerance]
+    marks = [layer["mark"]["type"] for layer in spec["layer"]]
+    assert marks.count("rect") == 1
+
+
+def test_a_gauge_of_which_nothing_is_known_has_no_picture(workshop: Log) -> None:
+    people.add_gauge(workshop, Gauge("NEW-9", "dial", "thou", 1.0), heron())
+    shop = read_shop(workshop)
+    assert picture_of_life(life_of(shop, "NEW-9"), shop) is None
