@@ -28,6 +28,7 @@ def show_leaving(log: Log, story: Story, found: SignOff) -> None:
     name = who.need(log, "sign this job off")
     if name is None:
         return
+    changed = _has_changed(job, found)
     able = rights.who_may(log, Act.DISPATCH)
     if able is not None and name not in able:
         who_may = f"{', '.join(able)} may: choose the name at the top of the page" if able else "nobody here may yet"
@@ -40,6 +41,7 @@ def show_leaving(log: Log, story: Story, found: SignOff) -> None:
             )
             if st.form_submit_button("Grant the concession"):
                 with trying(f"leaving of {job}"):
+                    _need_as_seen(changed)
                     if not why.strip():
                         raise InputError("a concession needs its reason in words", field="concession")
                     _say(log, job, "concession", f"{why.strip()} ({name})", name)
@@ -50,8 +52,26 @@ def show_leaving(log: Log, story: Story, found: SignOff) -> None:
         st.caption("What is listed above stays with the job; signing off says that you have read it.")
     if st.button("Sign off: it leaves now", type="primary", icon=":material/local_shipping:", key=f"leave_{job}"):
         with trying(f"leaving of {job}"):
+            _need_as_seen(changed)
             _say(log, job, "dispatched", now(), name)
     show_problem(f"leaving of {job}")
+
+
+def _has_changed(job: str, found: SignOff) -> bool:
+    """Whether something of the job was entered between the last drawing of the page and this one."""
+    seen = st.session_state.get("leaving_seen")
+    st.session_state["leaving_seen"] = (job, found.of_the_job)
+    return seen is not None and seen[0] == job and seen[1] != found.of_the_job
+
+
+def _need_as_seen(changed: bool) -> None:
+    """Nobody signs what was not on the screen when the button was pressed."""
+    if changed:
+        raise InputError(
+            "something of this job was entered after the page was drawn, so nothing was signed",
+            field="job",
+            hint="it is shown above as it stands now: read it, and press again",
+        )
 
 
 def _say(log: Log, job: str, what: str, value: object, name: str) -> None:

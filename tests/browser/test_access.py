@@ -47,7 +47,7 @@ def test_pages_can_be_used_by_everyone(browser: Browser, address: str, scheme: A
             page.get_by_label("Who is at the bench").click()
             page.keyboard.type("Ash")
             page.keyboard.press("Enter")
-            page.get_by_label("Reading").first.wait_for()
+            page.get_by_role("textbox", name="Reading").first.wait_for()
         page.get_by_text("maker's manual and competent").first.wait_for()
         faults += _faults(page, path or "workshop")
         for section, said in SECTIONS if not path else ():

@@ -61,8 +61,8 @@ def test_bad_text_stays_and_is_put_right(page: Page, address: str, log: Log) -> 
     page.keyboard.type("forty-ish")
     page.keyboard.press("Enter")
     page.get_by_text("unknown unit").first.wait_for()
-    expect(page.get_by_label("Reading")).to_have_value("forty-ish")
-    page.get_by_label("Reading").fill("40")
+    expect(page.get_by_role("textbox", name="Reading")).to_have_value("forty-ish")
+    page.get_by_role("textbox", name="Reading").fill("40")
     page.keyboard.press("Enter")
     page.get_by_text("forty thou").first.wait_for()
     assert [r.row.said for r in jobs.tell(log, "J-1").readings] == ["40"]

@@ -139,7 +139,7 @@ def test_what_is_refused_comes_back_to_its_place_and_keeps_nothing_back(page: Pa
     for text in ("11", "twelvish", "13"):
         enter(page, text)
     page.wait_for_function(PUTTING_RIGHT)
-    expect(page.get_by_label("Reading")).to_have_value("twelvish")
+    expect(page.get_by_role("textbox", name="Reading")).to_have_value("twelvish")
     expect(page.locator(".qclog-field .place")).to_have_text("End float 0, at 1")
     enter(page, "12")  # what was refused is selected
     enter(page, "14")
@@ -242,7 +242,7 @@ def test_a_second_bench_is_told_what_was_read_meanwhile_and_asked(
 
 def test_several_lines_that_are_pasted_are_several_readings(page: Page, slowly: Slowly, log: Log) -> None:
     sit_down(page, slowly(reading=0.3), "J-B")
-    page.get_by_label("Reading").evaluate(
+    page.get_by_role("textbox", name="Reading").evaluate(
         """e => {
             const given = new DataTransfer();
             given.setData("text", "15/16\\n16/17\\r\\n17\\n");
@@ -261,7 +261,7 @@ def test_enter_that_ends_an_input_method_is_no_enter(page: Page, slowly: Slowly,
     keyboard.send("Input.dispatchKeyEvent", {"type": "rawKeyDown", **composing})
     keyboard.send("Input.dispatchKeyEvent", {"type": "keyUp", **composing})
     keyboard.send("Input.insertText", {"text": "15"})
-    expect(page.get_by_label("Reading")).to_have_value("15")
+    expect(page.get_by_role("textbox", name="Reading")).to_have_value("15")
     page.keyboard.press("Enter")
     page.wait_for_function(IN_EMPTY_FIELD)
     assert said(log) == [("15", "float_0 12")]
@@ -336,7 +336,7 @@ def test_conditions_are_asked_in_the_page_and_remembered(page: Page, slowly: Slo
     expect(page.locator(".qclog-field .place")).to_contain_text("Turning torque")
     enter(page, "12")
     page.get_by_text("needs to be recorded with oiled or dry").wait_for()
-    expect(page.get_by_label("Reading")).to_have_value("12")
+    expect(page.get_by_role("textbox", name="Reading")).to_have_value("12")
     page.get_by_role("button", name="dry", exact=True).click()
     page.keyboard.press("Enter")
     page.wait_for_function(IN_EMPTY_FIELD)

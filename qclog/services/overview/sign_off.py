@@ -63,6 +63,12 @@ class SignOff:
         return not any(against)
 
     @property
+    def of_the_job(self) -> tuple[object, ...]:
+        """What is of this job alone, so that it changes only when something of it or of its gauges was entered."""
+        read = (self.missing, self.outside, self.close, self.gauges, self.unchecked)
+        return (*read, self.concession, self.conceded, self.outstanding)
+
+    @property
     def sections(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """(heading, sentences) of what there is, the gravest first."""
         leave = f"released on concession: {self.concession}" if self.concession else "no concession is recorded"

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import polars as pl
 
@@ -43,35 +44,48 @@ class Placed:
     forced: bool
 
 
-def place_all(every: Sequence[Series], job: str) -> tuple[Placed, ...]:
-    """Every value in numbers that a job has, in the order of the sheet."""
+def place_all(every: Sequence[Series], job: str, then: Sequence[Series] = ()) -> tuple[Placed, ...]:
+    """Every value in numbers that a job has, in the order of the sheet.
+
+    `then`: the same series as they stood when the job left. Its values are those, and its places then are among what
+    was in the log by then; a correction made since moves neither.
+    """
+    later = {series.characteristic.code: series for series in every}
     placed = []
-    for series in every:
+    for series in then or every:
+        now = later.get(series.characteristic.code, series)
         mine = series.rows.filter((pl.col("job") == job) & pl.col("value").is_not_nan())
         for row in mine.iter_rows(named=True):
-            peers = series.rows.filter(
-                (pl.col("stage") == row["stage"])
-                & (pl.col("machined") == row["machined"])
-                & pl.col("condition").eq_missing(pl.lit(row["condition"], dtype=pl.String))
-                & pl.col("value").is_not_nan()
-            )
             before = (pl.col("taken_at") < row["taken_at"]) | (
                 (pl.col("taken_at") == row["taken_at"]) & (pl.col("entry") <= row["entry"])
             )
+            others = pl.col("job") != job
             placed.append(
                 Placed(
                     series.characteristic,
                     row["stage"],
                     row["value"],
-                    _rank(peers.filter(before | (pl.col("job") == job))["value"], row["value"]),
-                    _rank(peers["value"], row["value"]),
+                    _rank(_kin(series, row).filter(before & others)["value"], row["value"]),
+                    _rank(_kin(now, row).filter(others)["value"], row["value"]),
                     row["stage"] in series.characteristic.forced_at,
                 )
             )
     return tuple(placed)
 
 
-def _rank(values: pl.Series, value: float) -> Rank:
+def _kin(series: Series, row: Mapping[str, Any]) -> pl.DataFrame:
+    """The values of the same kind as one row."""
+    return series.rows.filter(
+        (pl.col("stage") == row["stage"])
+        & (pl.col("machined") == row["machined"])
+        & pl.col("condition").eq_missing(pl.lit(row["condition"], dtype=pl.String))
+        & pl.col("value").is_not_nan()
+    )
+
+
+def _rank(others: pl.Series, value: float) -> Rank:
+    """The place of `value` with the `others`."""
+    values = pl.concat([others, pl.Series(others.name, [value], others.dtype)])
     # Means over positions differ in the last bit, and are the same reading.
     near = 1e-9 * max(1.0, abs(value))
     below, above = int((values < value - near).sum()), int((values > value + near).sum())

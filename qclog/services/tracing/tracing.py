@@ -9,6 +9,7 @@ from functools import cached_property
 import polars as pl
 
 from qclog.domain.findings import CAUSES
+from qclog.errors import UnknownNameError
 from qclog.services.jobs import jobs
 from qclog.services.jobs.as_left import AsLeft, as_left
 from qclog.services.jobs.jobs import Story
@@ -64,7 +65,7 @@ class UnitTrace:
     @cached_property
     def placed(self) -> tuple[Placed, ...]:
         """Each value among its peers, then and now."""
-        return place_all(self.every, self.job)
+        return place_all(self.every, self.job, self.every_then)
 
     @cached_property
     def gauges(self) -> tuple[GaugeDay, ...]:
@@ -214,15 +215,26 @@ def trace(
         chosen = job if job in subject.jobs else subject.main
         look = finding_life.read_watch(log) if watched is None else lambda: watched
         story = None if chosen is None else jobs.tell(log, chosen)
-        inside = () if story is None else tuple(jobs.tell(log, inner) for inner in _jobs_inside(story))
         read = None if story is None else read_case_type(log, story.sheet.code)
         left = None if story is None else as_left(log, story)
         then = None if left is None else read_case_type(left.log, left.story.sheet.code)
+        inside = () if story is None else _stories_inside(log, story if left is None else left.story, left)
     found = look()
     unit = None
     if story is not None and read is not None:
         unit = UnitTrace(shop, found, story, read.series(), inside, left, () if then is None else then.series())
     return Trace(log, shop, subject, found, unit)
+
+
+def _stories_inside(log: Log, built: Story, left: AsLeft | None) -> tuple[Story, ...]:
+    """Those of the sub-assemblies, as the log stood when the unit left; as it stands, of one entered only since."""
+    stories = []
+    for job in _jobs_inside(built):
+        try:
+            stories.append(jobs.tell(log if left is None else left.log, job))
+        except UnknownNameError:
+            stories.append(jobs.tell(log, job))
+    return tuple(stories)
 
 
 def _jobs_inside(story: Story) -> list[str]:
