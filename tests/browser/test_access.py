@@ -11,12 +11,13 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
 from qclog.store.log import Log
-from tests.browser.conftest import serve
+from tests.browser.conftest import AT_REST, serve
 from tests.workshop_with_a_batch import add_units
 
 PAGES = ("", "bench?job=K-010", "case_type", "job?job=K-044", "investigation?trace=K-044")
 SECTIONS = (
     ("Case types", "the busiest first"),
+    ("Returns", "Returns"),
     ("Gauges", "those that ask"),
     ("Shims", "Shims"),
     ("How well it is kept", "How well the record"),
@@ -60,7 +61,7 @@ def test_pages_can_be_used_by_everyone(browser: Browser, address: str, scheme: A
 
 def _faults(page: Page, where: str) -> list[str]:
     page.locator('[data-test-script-state="notRunning"]').first.wait_for()  # what is being drawn again is faded
-    page.wait_for_timeout(800)
+    page.wait_for_function(AT_REST)
     found = Axe().run(page, options=RULES).response["violations"]
     return [f"{where}: {fault['id']}: {node['html'][:160]}" for fault in found for node in fault["nodes"]]
 

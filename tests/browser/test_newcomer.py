@@ -12,7 +12,7 @@ from qclog.domain.sheets.casetype_file import read_sheet
 from qclog.services.jobs import jobs
 from qclog.services.keeping import people, sheets
 from qclog.store.log import Log
-from tests.browser.conftest import serve
+from tests.browser.conftest import AT_REST, serve
 from tests.browser.test_bench import IN_EMPTY_FIELD
 from tests.conftest import submission
 
@@ -46,10 +46,6 @@ def address(log: Log) -> Iterator[str]:
     yield from serve(log.path)
 
 
-# A list of Streamlit's shuts when what it hangs from moves, and an expander takes half a second to grow.
-AT_REST = "() => document.getAnimations().every((a) => a.playState !== 'running')"
-
-
 def test_a_job_is_opened_and_its_first_reading_typed_with_what_the_screen_says(
     page: Page, address: str, log: Log
 ) -> None:
@@ -77,7 +73,7 @@ def test_a_job_is_opened_and_its_first_reading_typed_with_what_the_screen_says(
     page.get_by_text("Parts and lots (0)").click()
     page.get_by_role("button", name="Add the part").click()
     page.get_by_text("No part was named").wait_for()
-    page.wait_for_function(AT_REST)
+    page.wait_for_function(AT_REST)  # a list of Streamlit's shuts when what it hangs from moves
     page.get_by_label("Part", exact=True).click()
     page.keyboard.type("gear")
     page.keyboard.press("Enter")

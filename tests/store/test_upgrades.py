@@ -121,7 +121,7 @@ def test_an_old_log_that_is_damaged_is_not_touched(tmp_path: Path) -> None:
         raw.execute("INSERT INTO person SELECT 'P' || i, 'stores', 1 FROM range(200000) AS t(i)")
     whole = log.path.read_bytes()
     told = 0
-    for at in range(300_000, min(len(whole), 6_000_000), 250_000):  # blocks are of 256 KiB; some hold only an index
+    for at in range(300_000, min(len(whole), 6_000_000), 750_000):  # blocks are of 256 KiB; some hold only an index
         hurt = bytearray(whole)
         hurt[at : at + 8] = b"????????"
         log.path.write_bytes(hurt)
