@@ -13,7 +13,7 @@ from scipy import stats
 
 from qclog.charts.gauge_time import draw_gauge
 from qclog.cli import main
-from qclog.domain.jobs import Gauge
+from qclog.domain.jobs import Gauge, Job, Part
 from qclog.domain.places import Place
 from qclog.report.html import write_html
 from qclog.services.jobs import capture, jobs
@@ -257,3 +257,31 @@ def test_a_gauge_of_which_nothing_is_known_has_no_picture(workshop: Log) -> None
     people.add_gauge(workshop, Gauge("NEW-9", "dial", "thou", 1.0), heron())
     shop = read_shop(workshop)
     assert picture_of_life(life_of(shop, "NEW-9"), shop) is None
+
+
+def test_a_place_among_peers_is_that_of_what_left(left: Log) -> None:
+    for number, said in enumerate(("18", "21"), start=2):
+        job = f"J-{number}"
+        jobs.open_job(left, Job(job, "MR-1", datetime(2026, 3, number), case_serial=f"S-{number}"), submission())
+        for position in ("12", "3"):
+            at = Circumstances("Ash", None, datetime(2026, 3, number, 9), ())
+            capture.take(left, Place(job, "stand_off", "final", position), said, at, submission())
+    before = [(p.value, p.now.text) for p in unit_of(left, "J-1").placed]
+    assert before == [(11.75, "1 of 3")]
+    for position in ("12", "3"):
+        attempts = capture.correct(
+            left, Place("J-1", "stand_off", "final", position), 1, "30", "mistyped", ASH, heron()
+        )
+    assert [(p.value, p.now.text) for p in unit_of(left, "J-1").placed] == before
+
+
+def test_a_sub_assembly_is_told_as_it_was_when_it_was_built_in(log: Log) -> None:
+    jobs.open_job(log, Job("J-2", "MR-1", datetime(2026, 3, 1), case_serial="S-2"), submission())
+    capture.take(log, Place("J-2", "stand_off", "final", "12"), "4", ASH, submission())
+    jobs.add_part(log, Part("J-1", "layshaft", sub_assembly="J-2"), submission())
+    jobs.say(log, "J-1", "dispatched", datetime(2026, 4, 1, 12), heron())
+    before = [(p.about, p.reason) for p in unit_of(log, "J-1").points if "sub-assembly" in p.about]
+    assert any("BELOW 19 thou" in reason for _, reason in before)
+    capture.correct(log, Place("J-2", "stand_off", "final", "12"), 1, "19.5", "mistyped", ASH, heron())
+    after = [(p.about, p.reason) for p in unit_of(log, "J-1").points if "sub-assembly" in p.about]
+    assert after == before
