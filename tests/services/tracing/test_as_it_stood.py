@@ -269,9 +269,7 @@ def test_a_place_among_peers_is_that_of_what_left(left: Log) -> None:
     before = [(p.value, p.now.text) for p in unit_of(left, "J-1").placed]
     assert before == [(11.75, "1 of 3")]
     for position in ("12", "3"):
-        attempts = capture.correct(
-            left, Place("J-1", "stand_off", "final", position), 1, "30", "mistyped", ASH, heron()
-        )
+        capture.correct(left, Place("J-1", "stand_off", "final", position), 1, "30", "mistyped", ASH, heron())
     assert [(p.value, p.now.text) for p in unit_of(left, "J-1").placed] == before
 
 
