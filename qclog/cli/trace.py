@@ -111,7 +111,7 @@ def _print(found: Trace, links: tuple[Link, ...]) -> None:
         print(f"\nRecall list, by {'; '.join(link.words.rstrip('.') for link in links)}")
         print(f"{count_text(found.shop, recalled)}. --recall FILE writes it.")
         _print_grid("", tables.recall_grid(recalled))
-    _print_grid("Comebacks by case type", tables.risks_grid(found.risks))
+    _print_grid(tables.risks_title(found.shop), tables.risks_grid(found.risks))
     for case_type in found.case_types:
         _print_going(found, case_type)
     print("\nGrades and lists are suggestions from the log; people who have seen the parts decide.")

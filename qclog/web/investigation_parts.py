@@ -120,7 +120,7 @@ def show_sharing(trace: Trace) -> None:
 
 def show_comebacks(trace: Trace) -> None:
     """Comebacks by case type with exposure, and whether readings go with them."""
-    st.subheader("Comebacks by case type")
+    st.subheader(tables.risks_title(trace.shop))
     _show(tables.risks_grid(trace.risks))
     for case_type in trace.case_types:
         going = trace.going(case_type)

@@ -153,7 +153,7 @@ def _sharing(trace: Trace, chosen: Sequence[Link]) -> list[Block]:
 
 
 def _comebacks(trace: Trace) -> list[Block]:
-    blocks: list[Block] = [Heading("Comebacks by case type"), *table(tables.risks_grid(trace.risks))]
+    blocks: list[Block] = [Heading(tables.risks_title(trace.shop)), *table(tables.risks_grid(trace.risks))]
     for case_type in trace.case_types:
         going = trace.going(case_type)
         if not any(g.p is not None for g in going):

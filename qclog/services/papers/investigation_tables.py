@@ -15,6 +15,7 @@ from qclog.services.papers.build_record import said_and_unit
 from qclog.services.tracing.comeback_readings import Going
 from qclog.services.tracing.comeback_risk import Risk
 from qclog.services.tracing.gauge_days import DOUBT
+from qclog.services.tracing.shop import Shop
 from qclog.services.tracing.sisters import RECALL_COLUMNS, Link, Recalled
 from qclog.services.tracing.tracing import Trace, UnitTrace
 from qclog.words.numbers import number_text, plural, unit_name
@@ -163,6 +164,11 @@ def links_grid(trace: Trace, links: Sequence[Link]) -> Grid:
 def recall_grid(recalled: Sequence[Recalled]) -> Grid:
     """The units to call in."""
     return Grid(RECALL_WORDS, tuple(r.cells for r in recalled))
+
+
+def risks_title(shop: Shop) -> str:
+    """What the table of comebacks is called, with the day that time in service is counted to."""
+    return f"Comebacks by case type, counted to {shop.day(shop.last_known)}"
 
 
 def risks_grid(risks: Sequence[tuple[str, Risk]]) -> Grid:
