@@ -134,8 +134,8 @@ def normal_score_of_t(t: Floats, freedom: Floats) -> Floats:
     """The unit-normal score with the same tail as Student's t, also where the tail is below 1e-300."""
     size = np.abs(t)
     tail = special.stdtr(freedom, -size)
-    x = 1 / (1 + size * size / freedom)
-    far = freedom / 2 * np.log(np.maximum(x, 1e-308)) - np.log(freedom) - special.betaln(freedom / 2, 0.5)
+    log_x = -np.logaddexp(0, 2 * np.log(np.maximum(size, 1e-300)) - np.log(freedom))  # x = 1 / (1 + t² / freedom)
+    far = freedom / 2 * log_x - np.log(freedom) - special.betaln(freedom / 2, 0.5)
     log_tail = np.where(tail > 1e-290, np.log(np.maximum(tail, 1e-300)), far)
     return np.asarray(-np.sign(t) * special.ndtri_exp(log_tail), dtype=np.float64)
 

@@ -2,6 +2,8 @@
 
 const FAST = 80; // ms between keys: faster than anyone types, slower than any scanner or gauge on a wire
 const HALTING = 1500; // a busy machine may hold a code up once it has begun
+const PAUSE = 1000; // ms without a key before a gauge on a wire sends: whoever types comes from the key before
+const FEWEST = 3; // characters a gauge on a wire sends; two keys can roll off a person's fingers as fast
 const GAUGE = /^[-+]?[0-9]*[.,]?[0-9]+ ?[a-zA-Zµ"]{0,4}$/;
 const CODE = "qclog:";
 
@@ -42,7 +44,7 @@ function onKey(keeper, e) {
       keeper.scan(last.text);
       return;
     }
-    const wired = last && now - last.at <= 4 * FAST && last.text.length > 1 && GAUGE.test(last.text);
+    const wired = last && last.fresh && now - last.at <= 2 * FAST && last.text.length >= FEWEST && GAUGE.test(last.text);
     if (field && !inField && last && !nowhere && wired && last.where === active) {
       stop(e);
       put(last.where, last.before);
@@ -63,7 +65,8 @@ function onKey(keeper, e) {
   }
   const gap = burst && isOfCode(burst.text) ? HALTING : FAST;
   if (!burst || now - burst.at > gap || burst.where !== active) {
-    burst = { text: "", where: active, before: typesText(active) ? active.value : null, at: now };
+    const before = typesText(active) ? active.value : null;
+    burst = { text: "", where: active, before, at: now, fresh: now - keeper.lastKey >= PAUSE };
   }
   burst.text += e.key;
   burst.at = now;

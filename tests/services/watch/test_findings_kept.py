@@ -18,6 +18,7 @@ from qclog.domain.sheets.casetype_file import read_sheet
 from qclog.services.keeping import sheets
 from qclog.services.watch import finding_life, findings_kept
 from qclog.services.watch.finding_life import Watched
+from qclog.store import log as log_module
 from qclog.store.findings import add_note
 from qclog.store.log import Log
 from qclog.watch import findings as watch_findings
@@ -112,7 +113,7 @@ def test_a_sheet_that_comes_into_force_is_looked_at_with(
     finding_life.watch(shop)
     finding_life.watch(shop)
     assert len(worked_out) == 1
-    for module in (findings_kept, sheets):
+    for module in (log_module, sheets):
         monkeypatch.setattr(module, "now", lambda: later)
     finding_life.watch(shop)
     assert len(worked_out) == 2
