@@ -255,6 +255,10 @@ const showInList = () => {
   if (top < frame.top + 40 || bottom > frame.bottom - 40) list.scrollTop += top - frame.top - frame.height / 3;
 };
 
+// Streamlit may draw a field that is on its way out once more, after the one that takes its place.
+const isOvertaken = (keeper, root, data) =>
+  keeper.root !== root && keeper.root?.isConnected && keeper.setState && data.now < keeper.data.now;
+
 export default function ({ data, parentElement, setStateValue }) {
   if (!window.__qclogKeeper) {
     window.__qclogKeeper = new Keeper();
@@ -262,17 +266,27 @@ export default function ({ data, parentElement, setStateValue }) {
   }
   const keeper = window.__qclogKeeper;
   const root = parentElement.querySelector(".qclog-field");
+  if (isOvertaken(keeper, root, data)) {
+    root.hidden = true;
+    return () => {};
+  }
+  if (keeper.root && keeper.root !== root) { // it may stand there a while yet, and keys must go to one field only
+    keeper.root.hidden = true;
+    keeper.root.dataset.state = "gone";
+    keeper.root.querySelector("input")?.blur();
+  }
   if (!root.view) {
     root.view = new View(root, keeper);
     if (data.places) keeper.begin();
   }
   if (!data.places) keeper.shut = true;
+  keeper.root = root;
   keeper.setState = setStateValue;
   keeper.input = data.places ? root.view.input : null;
   keeper.draw = () => root.view.draw();
   keeper.hear(data);
   return () => {
-    if (keeper.setState !== setStateValue) return;
-    Object.assign(keeper, { setState: null, input: null, shut: true, focused: null, draw: () => {} });
+    if (keeper.root !== root || keeper.setState !== setStateValue) return;
+    Object.assign(keeper, { root: null, setState: null, input: null, shut: true, focused: null, draw: () => {} });
   };
 }
