@@ -8,7 +8,7 @@ import polars as pl
 
 KINDS = ("machining_batch", "lot", "gauge", "technician", "rebuilt", "case_serial")
 
-COLUMNS = {
+COLUMNS: dict[str, pl.DataType | type[pl.DataType]] = {
     "job": pl.String,
     "case_type": pl.String,
     "characteristic": pl.String,
@@ -25,7 +25,7 @@ COLUMNS = {
 }
 
 
-TICKS = {
+TICKS: dict[str, pl.DataType | type[pl.DataType]] = {
     "technician": pl.String,
     "case_type": pl.String,
     "characteristic": pl.String,

@@ -86,12 +86,12 @@ def _jobs(rng: np.random.Generator, scale: float) -> dict[str, np.ndarray]:
         case_type += [number] * count
         day += list(rng.uniform(0, MONTHS * 30.4, count))
     order = np.argsort(day)
-    case_type, day = np.array(case_type)[order], np.array(day)[order]
-    n = len(day)
+    types, days = np.array(case_type)[order], np.array(day)[order]
+    n = len(days)
     batch = np.array([""] * n, dtype=object)
     next_batch = 1
     for number in range(len(RATES)):
-        mine = np.flatnonzero(case_type == number)
+        mine = np.flatnonzero(types == number)
         machined = mine[rng.random(len(mine)) < 0.5]
         while len(machined):
             size = int(rng.integers(5, 11))
@@ -100,8 +100,8 @@ def _jobs(rng: np.random.Generator, scale: float) -> dict[str, np.ndarray]:
             machined = machined[size:]
     return {
         "number": np.arange(n),
-        "case_type": case_type,
-        "day": day,
+        "case_type": types,
+        "day": days,
         "batch": batch,
         "technician": np.array(TECHNICIANS)[rng.integers(0, 4, n)],
         "lot_a": np.array([f"A{int(d // 45):02}" for d in day]),
@@ -119,7 +119,7 @@ def _plant(
     def add(
         cause: str, identifier: str, level: str, which: np.ndarray, columns: list[int], shift: np.ndarray | float
     ) -> None:
-        z[np.ix_(which, columns)] += np.asarray(shift).reshape(-1, 1) if np.ndim(shift) else shift
+        z[np.ix_(which, np.array(columns))] += np.asarray(shift).reshape(-1, 1) if np.ndim(shift) else shift
         codes = frozenset(f"c{c}" for c in columns)
         shop.faults.append(Fault(cause, identifier, level, codes, frozenset(names[which])))
         shop.touched.update((names[i], f"c{c}") for i in which for c in columns)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
@@ -44,11 +45,11 @@ def slowly(log: Log) -> Iterator[Slowly]:
     sheets.add(log, read_sheet(LARGE + "".join(CHARACTERISTIC.format(n) for n in range(20))), submission("sheet"))
     for job in ("J-B", "J-C"):
         jobs.open_job(log, Job(job, "BIG-1", now()), submission("job"))
-    servers = []
+    servers: list[Any] = []
 
-    def start(**slow: float) -> str:
-        servers.append(serve_slowly(log.path, **slow))
-        return next(servers[-1])
+    def start(*, reading: float = 0, page: float = 0) -> str:
+        servers.append(serve_slowly(log.path, reading=reading, page=page))
+        return str(next(servers[-1]))
 
     yield start
     for server in servers:

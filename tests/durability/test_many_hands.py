@@ -13,6 +13,7 @@ from qclog.domain import stored
 from qclog.domain.places import Place
 from qclog.notices import told_to
 from qclog.services.exchange import import_folder as import_folder_module
+from qclog.services.exchange import import_readings
 from qclog.services.jobs import capture, jobs
 from qclog.services.jobs.capture import Circumstances
 from qclog.services.keeping.verifying import verify
@@ -149,7 +150,7 @@ def test_who_waits_is_told_for_whom_and_is_not_sent_away(log: Log) -> None:
 def test_an_import_leaves_the_log_free_while_it_checks(log: Log, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """What comes between the checks and the storing is checked again, not lost and not doubled."""
     came: list[int] = []
-    check = import_folder_module.check_readings
+    check = import_readings.check_readings
 
     def check_and_be_interrupted(*arguments: Any) -> Any:
         if not came:
@@ -184,7 +185,7 @@ def test_an_import_that_others_always_come_between_gets_its_turn(
     log: Log, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """After three times it holds the log for its checks too, and is the entry that it was checked for."""
-    check = import_folder_module.check_readings
+    check = import_readings.check_readings
     checked: list[int] = []
 
     def check_and_be_overtaken(seen: Any, *rest: Any) -> Any:

@@ -58,7 +58,7 @@ def sheets(draw: st.DrawFn) -> Sheet:
 
 @st.composite
 def readings(draw: st.DrawFn, job: str) -> list[stored.JobReading]:
-    rows = []
+    rows: list[stored.JobReading] = []
     for code, place in (*(("a", p) for p in PLACES), ("b", ""), ("c", "")):
         low, high = sorted((draw(ENDS), draw(ENDS)))
         kind = draw(st.sampled_from(["point", "bracket", "below", "above", "none", "absent"]))

@@ -21,7 +21,7 @@ WRITING = {"Keep this", "Keep this of the return", "Grant the concession", "Sign
 def said_on(app: AppTest) -> str:
     assert not app.exception
     kinds = ("markdown", "error", "info", "warning", "caption", "success", "subheader", "header")
-    return " ".join(str(e.value) for kind in kinds for e in app.get(kind)).replace("\\", "")
+    return " ".join(str(getattr(e, "value", "")) for kind in kinds for e in app.get(kind)).replace("\\", "")
 
 
 def labels(app: AppTest) -> set[str]:

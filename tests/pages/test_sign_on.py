@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from qclog.domain.jobs import Person
@@ -118,8 +119,8 @@ class House(dict[str, Any]):
 def test_the_houses_sign_on_goes_by_subject_or_verified_address(
     locked: Log, monkeypatch: pytest.MonkeyPatch, account: dict[str, Any], person: str | None
 ) -> None:
-    monkeypatch.setattr(who.st, "user", House(account))
-    monkeypatch.setattr(who.st, "secrets", {"people": {"a|7": "Heron", "h@example.org": "Heron"}})
+    monkeypatch.setattr(st, "user", House(account))
+    monkeypatch.setattr(st, "secrets", {"people": {"a|7": "Heron", "h@example.org": "Heron"}})
     monkeypatch.setenv(SIGN_ON_VARIABLE, "1")
     worker = who.here(locked)
     assert (worker.person if worker else None) == person

@@ -151,7 +151,7 @@ def test_propagation_against_a_monte_carlo(seed: int) -> None:
     n = 200_000
     common = {g: rng.normal(size=n) for g in "abc"}
     draws = [v + o * rng.normal(size=n) + s * common[g] for v, o, s, g in zip(values, own, shared, groups, strict=True)]
-    drawn = recess_and_pinch(draws)  # type: ignore[arg-type] # arrays add up as numbers do
+    drawn = recess_and_pinch(draws)
     assert found.value == pytest.approx(float(np.mean(drawn)), abs=0.02)
     assert found.u == pytest.approx(float(np.std(drawn)), rel=0.02)
 

@@ -24,7 +24,7 @@ MOVES = st.tuples(st.integers(-(10**6), 10**6), st.sampled_from([0.25, 0.5, 2.0,
 quick = settings(max_examples=60, deadline=None)
 
 
-def moved(values: Any, move: Any):
+def moved(values: Any, move: Any) -> Any:
     shift, scale = move
     return np.asarray(values) * scale + shift
 

@@ -179,7 +179,7 @@ def test_x15_moving_side_shims_keeps_their_total() -> None:
     move = mesh.wheel_move(E(11, 0.2), 7, mesh.given_factor(0.65))
     assert move.value == pytest.approx(-4 / 0.65)
     for side in ("wheel", "far"):
-        moved = mesh.move_side_shims(42, 46, move.value, plus_side=side)  # type: ignore[arg-type] # one of its words
+        moved = mesh.move_side_shims(42, 46, move.value, plus_side=side)
         assert moved.total == pytest.approx(88)
     assert mesh.backlash_target(7, reused=True, as_found=12)[0] == 12
 

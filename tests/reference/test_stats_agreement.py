@@ -47,6 +47,7 @@ def test_giavarina(published: Published) -> None:
     assert found.sd.value == pytest.approx(34.805948, abs=5e-7)
     assert (found.lower.value, found.upper.value) == pytest.approx((-95.386325, 41.052992), abs=1e-6)
     assert (found.bias.lower, found.bias.upper) == pytest.approx((-40.163, -14.170), abs=5e-4)
+    assert found.trend_p is not None
     assert found.trend_p < 0.05
 
 
@@ -146,6 +147,7 @@ def test_joint_limits_keep_their_false_alarm_rate() -> None:
         limits = hotelling.set_joint_baseline(units[:12], false_alarm=0.05)
         inside.append(limits.distances[0] > limits.baseline_limit)
         later.append(hotelling.judge_unit(limits, units[12]).beyond)
+    assert limits is not None
     for found in (inside, later):
         assert np.mean(found) == pytest.approx(0.05, abs=4 * np.sqrt(0.05 * 0.95 / 1500))
     assert limits.baseline_limit < limits.later_limit
@@ -153,7 +155,7 @@ def test_joint_limits_keep_their_false_alarm_rate() -> None:
 
 def test_distances_by_definition_and_drivers() -> None:
     rng = np.random.default_rng(6)
-    units = rng.multivariate_normal([10, 20, 30], [[1, 0.9, 0], [0.9, 1, 0], [0, 0, 4]], 80)
+    units = rng.multivariate_normal([10, 20, 30], np.array([[1, 0.9, 0], [0.9, 1, 0], [0, 0, 4]]), 80)
     found = hotelling.set_joint_baseline(units)
     d = units - units.mean(axis=0)
     expected = np.einsum("ij,jk,ik->i", d, np.linalg.inv(np.cov(units.T)), d)

@@ -20,6 +20,7 @@ def test_indices_of_the_handbook() -> None:
     assert found.lower == pytest.approx(1.3333, abs=5e-5)
     assert found.worst == pytest.approx(0.6667, abs=5e-5)
     assert found.off_centre == pytest.approx(0.3333, abs=5e-5)
+    assert found.off_centre is not None
     assert (1 - found.off_centre) * found.two_sided == pytest.approx(found.worst)
 
 
@@ -27,6 +28,7 @@ def test_two_sided_interval_as_printed() -> None:
     # Montgomery, Statistical Quality Control: USL 62, LSL 38, s 1.75, n 20: 2.2857, 1.56495 .. 3.00558
     # (printed 1.57 .. 3.01 from 2.29).
     index = capability.work_out_indices(50, 1.75, lower=38, upper=62).two_sided
+    assert index is not None
     found = capability.bound_two_sided(index, 19)
     assert found.value == pytest.approx(2.2857, abs=5e-5)
     assert (found.lower, found.upper) == pytest.approx((1.56495, 3.00558), abs=6e-6)
@@ -171,7 +173,7 @@ def test_two_sided_factor_by_plain_integration() -> None:
             r = (low + high) / 2
             covered = stats.norm.cdf(x / np.sqrt(n) + r) - stats.norm.cdf(x / np.sqrt(n) - r)
             low, high = (r, high) if covered < 0.9 else (low, r)
-        return stats.norm.pdf(x) * stats.chi2.sf((n - 1) * low**2 / k**2, n - 1)
+        return float(stats.norm.pdf(x) * stats.chi2.sf((n - 1) * low**2 / k**2, n - 1))
 
     assert integrate.quad(inside, -8, 8)[0] == pytest.approx(0.95, abs=1e-7)
 
@@ -188,7 +190,7 @@ def test_tolerance_of_a_large_and_of_a_coarse_sample() -> None:
     assert (upper.lower, upper.factor) == (float("-inf"), tolerance.one_sided_factor(200, 0.95, 0.95))
     for call in (
         lambda: tolerance.estimate_tolerance([1]),
-        lambda: tolerance.estimate_tolerance([1, 2], side="top"),
+        lambda: tolerance.estimate_tolerance([1, 2], side="top"),  # type: ignore[arg-type] # wrong on purpose
         lambda: tolerance.two_sided_factor(1, 0.9, 0.9),
         lambda: tolerance.two_sided_factor(5, 1.0, 0.9),
         lambda: tolerance.one_sided_factor_approximate(2, 0.9, 0.999),

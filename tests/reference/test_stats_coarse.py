@@ -75,7 +75,8 @@ def test_fit_is_the_maximum_by_general_search() -> None:
             sd = np.exp(p[1])
             exact = low == high
             mass = stats.norm.cdf(high, p[0], sd) - stats.norm.cdf(low, p[0], sd)
-            return -(np.log(np.maximum(mass[~exact], 1e-300)).sum() + stats.norm.logpdf(low[exact], p[0], sd).sum())
+            outside = np.log(np.maximum(mass[~exact], 1e-300)).sum()
+            return -float(outside + stats.norm.logpdf(low[exact], p[0], sd).sum())
 
         best = optimize.minimize(loss, [15, 0.5], method="Nelder-Mead", options={"xatol": 1e-9, "fatol": 1e-12})
         fit = fit_normal(low, high)
@@ -185,7 +186,7 @@ def test_sheppard_only_where_it_holds() -> None:
 
 
 def test_step_warning() -> None:
-    assert coarse.step_warning([15, 16, 15, 15, 16], 1).startswith("too coarse to chart: a step of 1")
+    assert str(coarse.step_warning([15, 16, 15, 15, 16], 1)).startswith("too coarse to chart: a step of 1")
     assert coarse.step_warning([10, 14, 11, 16, 9], 1) is None
     assert coarse.step_warning([15, 15, 15], 1) is not None
     assert coarse.step_warning([15], 1) is None

@@ -6,14 +6,14 @@ scatter of its own number of trials; intervals that are exact must not be too wi
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pytest
 from scipy import stats
 
 from qclog.errors import StatisticsError
-from qclog.stats.base.intervals import estimate_normal
+from qclog.stats.base.intervals import Estimate, estimate_normal
 from qclog.stats.base.randomness import fit_trend
 from qclog.stats.gauges import agreement, components, gauge_study
 from qclog.stats.gauges.gauge_bias import estimate_bias
@@ -27,7 +27,8 @@ SIZES = [5, 20, 100]
 STEPS = [0.0, 1.0]
 
 
-def holds(estimate: float, truth: float) -> bool:
+def holds(estimate: Estimate | None, truth: float) -> bool:
+    assert estimate is not None
     return estimate.lower <= truth <= estimate.upper
 
 
@@ -102,7 +103,7 @@ def test_capability(n: int, step: float, place: str) -> None:
 
 @pytest.mark.parametrize("n", SIZES)
 @pytest.mark.parametrize("side", ["both", "upper"])
-def test_tolerance_intervals_of_exact_readings(n: int, side: str) -> None:
+def test_tolerance_intervals_of_exact_readings(n: int, side: Literal["both", "upper"]) -> None:
     rng = np.random.default_rng(n)
     x = rng.normal(size=(4000, n))
     factor = tolerance.estimate_tolerance(x[0], side=side).factor

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy import optimize, special, stats
@@ -126,6 +128,7 @@ def test_rates_of_the_tables() -> None:
 def test_comparing_rates_and_shares() -> None:
     two = rates.compare_rates([5, 12], [100, 90])
     assert two.p_value == pytest.approx(stats.binomtest(12, 17, 90 / 190).pvalue)
+    assert two.ratio is not None
     assert two.ratio.value == pytest.approx((12 / 90) / (5 / 100))
     assert two.ratio.lower < 1 < two.ratio.upper
     # Fisher's tea tasting, 3 and 1 of 4: two-sided 0.4857, odds ratio 6.408. The interval is widely printed as
@@ -133,6 +136,7 @@ def test_comparing_rates_and_shares() -> None:
     # the chance w^4 / (1 + 16 w + 36 w^2 + 16 w^3 + w^4) is 0.975.
     tea = rates.compare_shares([1, 3], [4, 4])
     assert tea.p_value == pytest.approx(0.4857, abs=5e-5)
+    assert tea.ratio is not None
     assert tea.ratio.value == pytest.approx(6.408, abs=5e-4)
     assert (tea.ratio.lower, tea.ratio.upper) == pytest.approx((0.211736, 626.2435), rel=2e-5)
     more = rates.compare_rates([3, 9, 1], [50, 50, 50])
@@ -147,7 +151,7 @@ def test_comparing_rates_and_shares() -> None:
 
 def test_three_groups_by_listing_every_table() -> None:
     counts, sizes = [0, 2, 3], [6, 5, 4]
-    chances = {}
+    chances: dict[tuple[int, ...], float] = {}
     for a in range(6):
         for b in range(6 - a):
             c = 5 - a - b
@@ -171,7 +175,7 @@ def test_too_few_to_say() -> None:
     assert rates.compare_rates([0, 0], [10, 10]).p_value == 1
     for call in (
         lambda: rates.estimate_rate(-1, 5),
-        lambda: rates.estimate_rate(1.5, 5),
+        lambda: rates.estimate_rate(1.5, 5),  # type: ignore[arg-type] # wrong on purpose
         lambda: rates.estimate_rate(1, 0),
         lambda: rates.estimate_share(4, 3),
         lambda: rates.compare_rates([1], [2]),
@@ -199,7 +203,7 @@ def test_firth_interval_by_plain_profile() -> None:
     def best(b: float) -> float:
         p, q = 1 / (1 + np.exp(-a)), 1 / (1 + np.exp(-(a + b)))
         value = 7 * np.log(p) + 10 * np.log(1 - p) + 6 * np.log(q) + 3 * np.log(1 - q)
-        return (value + 0.5 * np.log(17 * p * (1 - p) * 9 * q * (1 - q))).max()
+        return float((value + 0.5 * np.log(17 * p * (1 - p) * 9 * q * (1 - q))).max())
 
     drop = best(found.value) - stats.chi2.ppf(0.95, 1) / 2
     assert best(found.lower) == pytest.approx(drop, abs=1e-4)
@@ -243,7 +247,8 @@ def test_the_ends_of_a_risk_lie_where_the_profile_has_fallen_by_the_chi_square(s
             return -penalised(design, came, beta)
 
         options = {"maxiter": 5000, "maxfev": 5000, "xatol": 1e-8, "fatol": 1e-11}
-        return -min(optimize.minimize(missing, s, method="Nelder-Mead", options=options).fun for s in starts)
+        best = (optimize.minimize(missing, s, method="Nelder-Mead", options=options).fun for s in starts)
+        return -float(min(best))
 
     for which, factor in enumerate(found.factors, start=1):
         top = profile(which, factor.log_odds.value)
@@ -265,13 +270,14 @@ def test_risk_finds_the_reading_that_matters() -> None:
 
 
 def test_risk_edges() -> None:
-    for call, error in (
-        (lambda: risk_factors.relate_to_comebacks([[1, 2, 3, 4]], [0, 0, 0, 1]), TooFewError),
-        (lambda: risk_factors.relate_to_comebacks([[1] * 8], [0, 1] * 4), StatisticsError),
-        (lambda: risk_factors.relate_to_comebacks([range(8), range(8)], [0, 1] * 4), StatisticsError),
-        (lambda: risk_factors.relate_to_comebacks([range(7)], [0, 1] * 4), StatisticsError),
-        (lambda: risk_factors.relate_to_comebacks([range(8)], [0, 2] * 4), StatisticsError),
-        (lambda: risk_factors.relate_to_comebacks([], [0, 1] * 4), StatisticsError),
-    ):
+    edges: list[tuple[Any, list[int], type[Exception]]] = [
+        ([[1, 2, 3, 4]], [0, 0, 0, 1], TooFewError),
+        ([[1] * 8], [0, 1] * 4, StatisticsError),
+        ([range(8), range(8)], [0, 1] * 4, StatisticsError),
+        ([range(7)], [0, 1] * 4, StatisticsError),
+        ([range(8)], [0, 2] * 4, StatisticsError),
+        ([], [0, 1] * 4, StatisticsError),
+    ]
+    for factors, came_back, error in edges:
         with pytest.raises(error):
-            call()
+            risk_factors.relate_to_comebacks(factors, came_back)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -168,6 +169,11 @@ def test_baseline_is_rebased_with_a_reason_and_kept() -> None:
         {"last": 99},
         {"since": datetime(2025, 12, 1, tzinfo=UTC)},
     ):
-        settings = {"since": datetime(2026, 4, 1, tzinfo=UTC), "by": "Ash", "reason": "x", "history": second}
+        settings: dict[str, Any] = {
+            "since": datetime(2026, 4, 1, tzinfo=UTC),
+            "by": "Ash",
+            "reason": "x",
+            "history": second,
+        }
         with pytest.raises(StatisticsError):
             baseline.set_baseline(FLOW, **(settings | keywords))

@@ -31,19 +31,18 @@ def by_definition(z: list[float], name: str) -> list[bool]:
         w = {m: window(i, m) for m in (6, 8, 9, 14, 15)}
         steps = np.sign(np.diff(w[6])).tolist()
         turns = np.sign(np.diff(w[14])).tolist()
-        result.append(
-            {
-                "beyond_limit": lambda i=i: abs(z[i]) > 3,
-                "nine_one_side": lambda i=i: some(i, 9, 9, 0),
-                "eight_one_side": lambda i=i: some(i, 8, 8, 0),
-                "six_steady": lambda s=steps: s in ([1.0] * 5, [-1.0] * 5),
-                "fourteen_zigzag": lambda t=turns: len(t) == 13 and all(t) and all(a == -b for a, b in pairwise(t)),
-                "two_of_three_far": lambda i=i: some(i, 2, 3, 2),
-                "four_of_five_out": lambda i=i: some(i, 4, 5, 1),
-                "fifteen_close": lambda w=w[15]: len(w) == 15 and all(abs(v) < 1 for v in w),
-                "eight_apart": lambda w=w[8]: len(w) == 8 and all(abs(v) > 1 for v in w),
-            }[name]()
-        )
+        holds: dict[str, Any] = {
+            "beyond_limit": lambda i=i: abs(z[i]) > 3,
+            "nine_one_side": lambda i=i: some(i, 9, 9, 0),
+            "eight_one_side": lambda i=i: some(i, 8, 8, 0),
+            "six_steady": lambda s=steps: s in ([1.0] * 5, [-1.0] * 5),
+            "fourteen_zigzag": lambda t=turns: len(t) == 13 and all(t) and all(a == -b for a, b in pairwise(t)),
+            "two_of_three_far": lambda i=i: some(i, 2, 3, 2),
+            "four_of_five_out": lambda i=i: some(i, 4, 5, 1),
+            "fifteen_close": lambda w=w[15]: len(w) == 15 and all(abs(v) < 1 for v in w),
+            "eight_apart": lambda w=w[8]: len(w) == 8 and all(abs(v) > 1 for v in w),
+        }
+        result.append(holds[name]())
     return result
 
 
@@ -103,9 +102,11 @@ def test_sets_hold_the_published_tests() -> None:
     assert len(NELSON_1984) == 8
     assert [t.count for t in NELSON_1984] == [1, 9, 6, 14, 2, 4, 15, 8]
     assert [(t.count, t.window) for t in WESTERN_ELECTRIC_1956] == [(1, 1), (2, 3), (4, 5), (8, 8)]
-    for bad in ({"tests": ["rule 1"]}, {"tests": []}, {"sigma": 0}):
+    usual: dict[str, Any] = {"sigma": 1, "tests": NELSON_1984}
+    wrong: list[dict[str, Any]] = [{"tests": ["rule 1"]}, {"tests": []}, {"sigma": 0}]
+    for bad in wrong:
         with pytest.raises(StatisticsError):
-            find([1, 2], 0, **({"sigma": 1, "tests": NELSON_1984} | bad))
+            find([1, 2], 0, **(usual | bad))
 
 
 SETS = {
@@ -162,7 +163,8 @@ def first_signals(tests: Any, shift: float, series: int, length: int, seed: int)
     marks = mark(z.ravel(), tests, starts=np.arange(0, z.size, length))
     hit = np.logical_or.reduce(list(marks.values())).reshape(z.shape)
     assert hit.any(axis=1).all()
-    return hit.argmax(axis=1) + 1
+    first: np.ndarray = hit.argmax(axis=1) + 1
+    return first
 
 
 @pytest.mark.parametrize(

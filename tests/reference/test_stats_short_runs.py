@@ -104,6 +104,7 @@ def test_unlike_spreads_are_said() -> None:
     rng = np.random.default_rng(5)
     x = np.concatenate([rng.normal(0, 1, 40), rng.normal(0, 6, 40)])
     found = family.pool_deviations(x, ["a"] * 40 + ["b"] * 40, {"a": 0, "b": 0})
+    assert found.equal_spread_p is not None
     assert found.equal_spread_p < 0.001
     assert any("differ in spread" in w for w in found.warnings)
     with pytest.raises(StatisticsError):
@@ -117,6 +118,9 @@ def test_family_spread_lies_between_own_and_all() -> None:
     groups = {f"k{i}": rng.normal(0, s, 25) for i, s in enumerate(np.geomspace(0.5, 2, 10))}
     found = family.pool_spread(groups)
     for kind in found.kinds.values():
+        assert kind.sd is not None
+        assert kind.pooled_sd is not None
+        assert found.family_sd is not None
         low, high = sorted((kind.sd, found.family_sd))
         assert low <= kind.pooled_sd <= high
     alike = family.pool_spread({f"k{i}": rng.normal(0, 1.5, 4) for i in range(40)})
@@ -128,7 +132,7 @@ def test_family_spread_lies_between_own_and_all() -> None:
 def test_rare_kind_has_limits_that_hold(freedom: float) -> None:
     # Spreads drawn as the method supposes; the kinds have 1, 3, 3, 5, 12 and 30 units.
     rng = np.random.default_rng(7)
-    inside = {1: [], 3: []}
+    inside: dict[int, list[bool]] = {1: [], 3: []}
     for _ in range(400):
         groups, sds = {}, {}
         for j, n in enumerate((1, 3, 3, 5, 12, 30)):

@@ -88,7 +88,7 @@ def test_siegmund_approximation_is_near() -> None:
     # Siegmund 1985: one-sided h 5 938.222, h 4 two-sided 169.05.
     def siegmund(h: float, drift: float) -> float:
         b = h + 1.166
-        return (np.exp(2 * drift * b) - 1 - 2 * drift * b) / (2 * drift**2)
+        return float(np.exp(2 * drift * b) - 1 - 2 * drift * b) / (2 * drift**2)
 
     assert siegmund(5, 0.5) == pytest.approx(938.222, abs=5e-4)
     assert siegmund(5, 0.5) / 2 == pytest.approx(469.111, abs=5e-4)

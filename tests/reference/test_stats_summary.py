@@ -82,7 +82,8 @@ def test_small_and_odd_series() -> None:
     assert equal.sd == 0
     assert equal.warnings == ("all readings are equal",)
     assert summarise([3, 1, 2, 10]).median == 2.5
-    for bad in ([], ["a"], ["1", "2"], [[1, 2]], [1, float("nan")], [1, float("inf")], [1, None]):
+    wrong: list[Any] = [[], ["a"], ["1", "2"], [[1, 2]], [1, float("nan")], [1, float("inf")], [1, None]]
+    for bad in wrong:
         with pytest.raises(StatisticsError):
             summarise(bad)
     with pytest.raises(TooFewError):

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 
 import altair as alt
 import polars as pl
@@ -14,6 +15,7 @@ import pytest
 
 from qclog.report.codes import draw_code
 from qclog.report.document import (
+    Block,
     Column,
     Document,
     Facts,
@@ -44,11 +46,11 @@ NASTY = [
 ]
 
 
-def paper(*blocks: object, about: str = "job J-1", **more: object) -> Document:
+def paper(*blocks: Block, about: str = "job J-1", **more: Any) -> Document:
     told = blocks or (Paragraph("nothing"),)
     return Document(
         "Build record", about, "2026-03-14 09:30", datetime(2026, 3, 14, 9, 30), told, "The maker decides.", **more
-    )  # type: ignore[arg-type]
+    )
 
 
 LINE = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9"><path d="M0 0h9"/></svg>'

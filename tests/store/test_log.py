@@ -7,6 +7,7 @@ import subprocess
 import sys
 import threading
 from pathlib import Path
+from typing import Any
 from uuid import UUID
 
 import duckdb
@@ -149,12 +150,13 @@ def test_four_writers_and_readers_at_once_lose_nothing(log: Log) -> None:
     context = multiprocessing.get_context("spawn")
     writers = [context.Process(target=_add_people, args=(str(log.path), 10 * i, 5)) for i in range(2)]
     threads = [threading.Thread(target=_add_people, args=(str(log.path), 100 + 10 * i, 5)) for i in range(2)]
-    for worker in (*writers, *threads):
+    workers: list[Any] = [*writers, *threads]
+    for worker in workers:
         worker.start()
     for _ in range(10):
         with log.reading() as use:
             use.rows("people", stored.Person)
-    for worker in (*writers, *threads):
+    for worker in workers:
         worker.join()
     assert all(w.exitcode == 0 for w in writers)
     assert len(people.list_people(log)) == 2 + 20

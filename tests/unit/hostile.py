@@ -256,7 +256,7 @@ def function(name: str) -> Callable[..., Any]:
     return found
 
 
-NUMBERS = (float("nan"), float("inf"), float("-inf"), 1e140, -1e140, -1.0, 0.0, 2.0, 0.5, "seven", [])
+NUMBERS: tuple[Any, ...] = (float("nan"), float("inf"), float("-inf"), 1e140, -1e140, -1.0, 0.0, 2.0, 0.5, "seven", [])
 
 
 def hostile(value: Any) -> list[Any]:

@@ -113,9 +113,9 @@ def test_gasket_crush() -> None:
     assert crush.value == pytest.approx(1 / 9)
     assert gasket.compressed(E(13.5), crush).value == pytest.approx(12.0)
     assert 0 < gasket.SEALANT.value <= 2
-    for bad in (lambda: gasket.compressed(E(0), E(0.1)), lambda: gasket.compressed(E(12), E(11))):
+    for free, crush_of_it in ((E(0), E(0.1)), (E(12), E(11))):
         with pytest.raises(InputError):
-            bad()
+            gasket.compressed(free, crush_of_it)
     with pytest.raises(InputError, match="thinner than a free one"):
         gasket.crush_of_sample(E(12), E(13))
 

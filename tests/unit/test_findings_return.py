@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 from functools import cache
+from typing import Any
 
 import polars as pl
 import pytest
@@ -107,8 +108,8 @@ def ticks(shares: dict[str, float], n: int, start: datetime) -> pl.DataFrame:
 
 def only(leaves: pl.DataFrame) -> Observations:
     gauges = {"job": pl.String, "characteristic": pl.String, "stage": pl.String, "gauge": pl.String}
-    events = {"gauge": pl.String, "since": pl.Datetime("us"), "until": pl.Datetime("us")}
-    about = {"case_type": pl.String, "characteristic": pl.String, "unit": pl.String}
+    events: dict[str, Any] = {"gauge": pl.String, "since": pl.Datetime("us"), "until": pl.Datetime("us")}
+    about: dict[str, Any] = {"case_type": pl.String, "characteristic": pl.String, "unit": pl.String}
     return Observations(
         pl.DataFrame(schema=COLUMNS),
         pl.DataFrame(schema={"job": pl.String, "lot": pl.String}),

@@ -49,7 +49,7 @@ def test_every_public_function_is_looked_at() -> None:
 
 def without_a_word(result: Any) -> bool:
     """Whether there is a NaN in a result that says nothing of it."""
-    if is_dataclass(result) and getattr(result, "warnings", ()):
+    if is_dataclass(result) and getattr(result, "warnings", False):
         return False
     if isinstance(result, float | np.floating):
         return isnan(result)
@@ -66,7 +66,7 @@ def faults_of(name: str) -> Iterator[str]:
     """What is wrong with how a function takes hostile arguments."""
     call = hostile.function(name)
     args, kwargs = hostile.CALLS[name]
-    places = [(i, None) for i in range(len(args))] + [(None, key) for key in kwargs]
+    places: list[tuple[Any, Any]] = [(i, None) for i in range(len(args))] + [(None, key) for key in kwargs]
     for place, key in places:
         for bad in hostile.hostile(args[place] if key is None else kwargs[key]):
             given = tuple(bad if i == place else a for i, a in enumerate(args))

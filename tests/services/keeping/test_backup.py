@@ -137,7 +137,7 @@ def test_a_backup_of_what_was_tampered_with_is_made_and_says_so(filled: Log, tmp
 
 def test_a_backup_while_others_write_is_one_moment_of_the_log(filled: Log, tmp_path: Path) -> None:
     stop = threading.Event()
-    added = []
+    added: list[int] = []
 
     def keep_adding() -> None:
         while not stop.is_set():

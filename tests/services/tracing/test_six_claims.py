@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -112,7 +113,7 @@ def log(made: Log, tmp_path: Path) -> Log:
     return copied(made, tmp_path)
 
 
-def came_back(log: Log, i: int, **said: str) -> UnitTrace:
+def came_back(log: Log, i: int, **said: Any) -> UnitTrace:
     people.add_comeback(log, name(i), left(i) + timedelta(days=70), heron("comeback"), **said)
     unit = trace(log, name(i)).unit
     assert unit is not None
@@ -162,7 +163,7 @@ def test_clearly_ours(log: Log, tmp_path: Path) -> None:
     table = [[events[1], units[1] - events[1]], [events[0], units[0] - events[0]]]
     assert stats.fisher_exact(table, "greater").pvalue < 0.001  # a second way says the same
     _, risk = trace(log, name(52)).risks[0]
-    last = _naive(kept["jobs"]["dispatched"].max())  # the rate of all is counted to the last day that is known
+    last = max(_naive(day) for day in kept["jobs"]["dispatched"])  # to which the rate of all is counted
     gone = {row["job"]: _naive(row["dispatched"]) for row in kept["jobs"].iter_rows(named=True)}
     total = len(first)
     time = sum(((first.get(job) or last) - day).total_seconds() for job, day in gone.items()) / 86_400 / MONTH

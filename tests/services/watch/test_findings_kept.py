@@ -23,8 +23,8 @@ from qclog.store.findings import add_note
 from qclog.store.log import Log
 from qclog.watch import findings as watch_findings
 from tests.conftest import SHEET, submission
-from tests.services.watch.test_findings_life import ID, add_units, close_on, state
-from tests.workshop_with_a_batch import START
+from tests.services.watch.test_findings_life import ID, close_on, state
+from tests.workshop_with_a_batch import START, add_units
 
 
 @pytest.fixture(scope="module")

@@ -78,7 +78,7 @@ def test_what_must_be_said_is_asked_for(shop: Log) -> None:
     ):
         values = {"name": ID, "state": "open", "person": "Ash"} | changed
         with pytest.raises(error, match=said):
-            finding_life.note_finding(shop, submission=submission(), **values)  # type: ignore[arg-type]
+            finding_life.note_finding(shop, submission=submission(), **values)
     assert state(shop).notes == ()
 
 
