@@ -127,15 +127,30 @@ def _acquired(lock: FileLock, log: Path, seconds: float) -> bool:
     try:
         lock.acquire(timeout=seconds)
     except Timeout:
-        return False
+        if _is_there(lock):
+            return False
+        try:  # nobody can hold what is not there: it was let go just now, or it can't be made
+            lock.acquire(timeout=0)
+        except Timeout:
+            if _is_there(lock):
+                return False
+            raise _no_lock_file(log, "the folder takes none") from None
     except OSError as error:
-        raise LogError(
-            f"no lock file can be made beside the log: {error.strerror or error}",
-            field="log",
-            found=log,
-            hint="keep the log in a folder you may write to",
-        ) from error
+        raise _no_lock_file(log, error.strerror or str(error)) from error
     return True
+
+
+def _is_there(lock: FileLock) -> bool:
+    return Path(lock.lock_file).exists()
+
+
+def _no_lock_file(log: Path, why: str) -> LogError:
+    return LogError(
+        f"no lock file can be made beside the log: {why}",
+        field="log",
+        found=log,
+        hint="keep the log in a folder you may write to",
+    )
 
 
 @contextmanager
