@@ -104,8 +104,8 @@ def _jobs(rng: np.random.Generator, scale: float) -> dict[str, np.ndarray]:
         "day": days,
         "batch": batch,
         "technician": np.array(TECHNICIANS)[rng.integers(0, 4, n)],
-        "lot_a": np.array([f"A{int(d // 45):02}" for d in day]),
-        "lot_b": np.array([f"B{int(d // 61):02}{'xy'[int(rng.integers(2))]}" for d in day]),
+        "lot_a": np.array([f"A{int(d // 45):02}" for d in days]),
+        "lot_b": np.array([f"B{int(d // 61):02}{'xy'[int(rng.integers(2))]}" for d in days]),
         "rebuild": rng.choice([1, 2, 3, 4], n, p=[0.62, 0.24, 0.1, 0.04]),
         "condition": np.where(rng.random(n) < 0.3, "reused", "new"),
     }
