@@ -12,7 +12,7 @@ from qclog.charts.picture import GaugePicture
 
 
 def draw_gauge(picture: GaugePicture, *, dark: bool = False, height: int = 220) -> Any:
-    """Checks against the tolerance along time; in doubt is hatched from edge to edge, and drops are upright lines."""
+    """Checks against the tolerance along time; in doubt is shaded from edge to edge, and drops are upright lines."""
     colours = palette(dark=dark)
     offs = [off for _, off, _ in picture.checks]
     reach = max([abs(off) for off in offs] + [picture.tolerance, 1e-9]) * 1.25
@@ -28,7 +28,7 @@ def draw_gauge(picture: GaugePicture, *, dark: bool = False, height: int = 220) 
     layers: list[Any] = []
     if picture.doubtful:
         data = pl.DataFrame(
-            [(since, until, says) for since, until, says in picture.doubtful],
+            picture.doubtful,
             schema={"when": pl.Datetime, "until": pl.Datetime, "says": pl.String},
             orient="row",
         )

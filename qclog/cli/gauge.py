@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from datetime import date
 from typing import Any
 
 from qclog.cli import options
@@ -64,12 +63,7 @@ def add_one(arguments: argparse.Namespace) -> int:
         raise InputError(
             "leaves are sizes separated by spaces", field="leaves", found=arguments.leaves, hint="as '1 1.5 2 3'"
         ) from error
-    try:
-        due = date.fromisoformat(arguments.calibration_due) if arguments.calibration_due else None
-    except ValueError as error:
-        raise InputError(
-            "is not a date", field="calibration-due", found=arguments.calibration_due, hint="as 2027-03-14"
-        ) from error
+    due = options.day_of("calibration-due", arguments.calibration_due)
     unit = units.parse_unit(arguments.unit)
     gauge = Gauge(arguments.name, arguments.kind, unit, arguments.step, leaves, due)
     people.add_gauge(options.log_of(arguments), gauge, options.submission_of(arguments, f"gauge {arguments.name}"))

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import argparse
-from datetime import date
 from typing import Any
 
 from qclog.cli import options
 from qclog.cli.options import any_of
 from qclog.domain.claims import HOUSE_DETAILS, RATES
-from qclog.errors import InputError
 from qclog.words.numbers import plural
 
 
@@ -49,27 +47,27 @@ def list_all(arguments: argparse.Namespace) -> int:
 def list_returns(arguments: argparse.Namespace) -> int:
     """List every return with its cost, and what they cost together."""
     from qclog.cli.columns import print_columns
-    from qclog.domain.moments import show_moment
     from qclog.services.jobs import claims
 
     log = options.log_of(arguments)
-    since, until = (_day(name, getattr(arguments, name)) for name in ("since", "until"))
-    every = [(show_moment(c.returned, c.zone)[:10], c) for c in claims.all_claims(log)]
-    chosen = [(day, c) for day, c in every if (since or day) <= day <= (until or day)]
+    since, until = (options.day_of(name, getattr(arguments, name)) for name in ("since", "until"))
+    every = claims.all_claims(log)
+    chosen = claims.between(every, since, until)
     if not chosen:
         print("nothing came back in that time" if every else "nothing has come back yet")
         return 0
     rows = [
-        (day, c.job, c.state, c.attributable or "open", c.value("failure_code"), _cost(c.cost)) for day, c in chosen
+        (c.day.isoformat(), c.job, c.state, c.attributable or "open", c.value("failure_code"), _cost(c.cost))
+        for c in chosen
     ]
     print_columns(("came back", "job", "it is", "ours", "failure", "cost"), rows)
-    added = claims.total([c for _, c in chosen])
+    added = claims.total(chosen)
     print(
         f"\n{plural(added.returns, 'return')}: {added.ours} ours, {added.not_ours} not ours, {added.closed} closed;"
         f" {added.labour_hours:g} hours of labour, parts {added.parts_cost:,.2f}, carriage {added.carriage_cost:,.2f}"
     )
     print(f"cost: {added.cost_text}")
-    groups = claims.by_failure([c for _, c in chosen], claims.house(log))
+    groups = claims.by_failure(chosen, claims.house(log))
     for name, group in groups if len(groups) > 1 else ():
         print(f"  {name}: {plural(group.returns, 'return')}, {group.cost_text}")
     return 0
@@ -77,15 +75,6 @@ def list_returns(arguments: argparse.Namespace) -> int:
 
 def _cost(cost: float | None) -> str:
     return "" if cost is None else f"{cost:,.2f}"
-
-
-def _day(name: str, text: str | None) -> str | None:
-    if text is None:
-        return None
-    try:
-        return date.fromisoformat(text).isoformat()
-    except ValueError as error:
-        raise InputError("this is no day", field=name, found=text, hint="write it as 2026-03-14") from error
 
 
 def set_one(arguments: argparse.Namespace) -> int:

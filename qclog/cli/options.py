@@ -7,6 +7,7 @@ import getpass
 import os
 import sys
 from collections.abc import Sequence
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -61,6 +62,16 @@ def log_of(arguments: argparse.Namespace) -> Log:
     log = earlier.as_of(log, arguments.as_of)
     notices.tell(earlier.as_of_words(log))
     return log
+
+
+def day_of(name: str, text: str | None) -> date | None:
+    """The day that an option says; InputError, which names the option, for what is none."""
+    if not text:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise InputError("this is no day", field=name, found=text, hint="write it as 2026-03-14") from error
 
 
 def person_of(arguments: argparse.Namespace) -> str:

@@ -31,14 +31,18 @@ def read_moment(text: str, zone: ZoneInfo) -> datetime:
         ) from error
 
 
+def in_zone(moment: datetime, zone: ZoneInfo) -> datetime:
+    """A time of the log (UTC without a zone) in `zone`."""
+    return moment.replace(tzinfo=UTC).astimezone(zone)
+
+
 def show_moment(moment: datetime | None, zone: ZoneInfo, *, seconds: bool = False) -> str:
     """A time of the log for a person, in `zone`."""
     if moment is None:
         return ""
-    local = moment.replace(tzinfo=UTC).astimezone(zone)
-    return local.strftime("%Y-%m-%d %H:%M:%S" if seconds else "%Y-%m-%d %H:%M")
+    return in_zone(moment, zone).strftime("%Y-%m-%d %H:%M:%S" if seconds else "%Y-%m-%d %H:%M")
 
 
 def write_moment(moment: datetime | None, zone: ZoneInfo) -> str:
     """A time of the log as ISO 8601 with its offset in `zone`."""
-    return "" if moment is None else moment.replace(tzinfo=UTC).astimezone(zone).isoformat()
+    return "" if moment is None else in_zone(moment, zone).isoformat()

@@ -125,23 +125,15 @@ def holding(log: Path, patience: float = PATIENCE_SECONDS, what: str = "") -> It
 
 def _acquired(lock: FileLock, log: Path, seconds: float) -> bool:
     try:
-        lock.acquire(timeout=seconds)
-    except Timeout:
-        if _is_there(lock):
-            return False
-        try:  # nobody can hold what is not there: it was let go just now, or it can't be made
-            lock.acquire(timeout=0)
-        except Timeout:
-            if _is_there(lock):
+        for timeout in (seconds, 0.0):  # nobody holds what is not there: it was let go just now, or can't be made
+            with suppress(Timeout):
+                lock.acquire(timeout=timeout)
+                return True
+            if Path(lock.lock_file).exists():
                 return False
-            raise _no_lock_file(log, "the folder takes none") from None
     except OSError as error:
         raise _no_lock_file(log, error.strerror or str(error)) from error
-    return True
-
-
-def _is_there(lock: FileLock) -> bool:
-    return Path(lock.lock_file).exists()
+    raise _no_lock_file(log, "the folder takes none")
 
 
 def _no_lock_file(log: Path, why: str) -> LogError:

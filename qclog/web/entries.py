@@ -12,7 +12,7 @@ from uuid import UUID
 import streamlit as st
 
 from qclog.domain.places import Place
-from qclog.domain.speech.scans import Scan, read_scan
+from qclog.domain.speech.scans import read_scan
 from qclog.errors import InputError, LogError, QclogError, ReadMeanwhileError, show_found
 from qclog.services.jobs import jobs
 from qclog.services.jobs.bench_entries import Entry, Kept, is_correction, take_entry
@@ -43,10 +43,11 @@ class Answers:
 
 
 @dataclass(frozen=True)
-class Suspect:
-    """What was scanned to be traced, as the code says it."""
+class Leads:
+    """The page that a scanned code leads to, by its address, and what it is opened with."""
 
-    code: str
+    page: str
+    query: dict[str, str]
 
 
 def now_ms() -> int:
@@ -67,8 +68,8 @@ def sent() -> Mapping[str, Any] | None:
     return queue if isinstance(queue, Mapping) else None
 
 
-def take_in(log: Log) -> Scan | Suspect | None:
-    """Take what was sent and not yet taken, in order; the scan of a job or of a suspect if there was one.
+def take_in(log: Log) -> Leads | None:
+    """Take what was sent and not yet taken, in order; where a scan among it leads, if to a page.
 
     Nothing here draws, and each answer is noted before the next entry is begun: Streamlit may end a run at any use of
     the session.
@@ -98,7 +99,7 @@ def take_in(log: Log) -> Scan | Suspect | None:
     return leads
 
 
-def _take(log: Log, entry: Mapping[str, Any], person: str | None, given: Answers) -> Scan | Suspect | None:
+def _take(log: Log, entry: Mapping[str, Any], person: str | None, given: Answers) -> Leads | None:
     """Take one entry and note its answer; what leads to another page."""
     name, kind = str(entry["id"]), entry.get("kind")
     if kind == "scan":
@@ -121,15 +122,15 @@ def _take(log: Log, entry: Mapping[str, Any], person: str | None, given: Answers
     return None
 
 
-def _obey(log: Log, entry: Mapping[str, Any], given: Answers) -> Scan | Suspect | None:
+def _obey(log: Log, entry: Mapping[str, Any], given: Answers) -> Leads | None:
     text = str(entry.get("text", ""))
     if entry.get("on") == INVESTIGATION:
         given.stored.add(str(entry["id"]))
-        return Suspect(text)
+        return Leads(INVESTIGATION, {"trace": text})
     if bench.take_scan(log, text):
         given.stored.add(str(entry["id"]))
         scan = read_scan(text)
-        return scan if scan is not None and scan.kind == "job" else None
+        return Leads("bench", {"job": scan.name}) if scan is not None and scan.kind == "job" else None
     given.refused[str(entry["id"])] = {"message": "the code was not understood"}
     return None
 

@@ -115,8 +115,7 @@ def show_returns(log: Log) -> None:
     if not every:
         st.info("Nothing has come back yet. A return is written down on the job's page.")
         return
-    year = day_of(log) - timedelta(days=365)
-    lately = tuple(c for c in every if c.returned.date() > year)
+    lately = claims.between(every, day_of(log) - timedelta(days=364))
     whole = st.toggle(f"All {len(every)}, not only the {len(lately)} of the last 12 months", key="all_returns")
     shown = every if whole or not lately else lately
     added = claims.total(shown)
@@ -127,16 +126,16 @@ def show_returns(log: Log) -> None:
             "not ours": f"{added.not_ours}",
             "closed": f"{added.closed}",
             "labour, hours": f"{added.labour_hours:g}",
-            "cost": "not said yet" if added.unsaid == added.returns else f"{added.cost:,.2f} {added.currency}".strip(),
+            "cost": added.sum_text,
         }
     )
-    if added.unpriced or 0 < added.unsaid < added.returns:
+    if added.left_out:
         st.caption(plain(f"Cost: {added.cost_text}."))
     latest = shown[::-1]
     at = show_table(
         without_blank(
             {
-                "came back": [show_moment(c.returned, c.zone)[:10] for c in latest],
+                "came back": [c.day.isoformat() for c in latest],
                 "job": [c.job for c in latest],
                 "it is": [c.state for c in latest],
                 "ours": [c.attributable or "open" for c in latest],

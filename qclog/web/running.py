@@ -64,13 +64,12 @@ def _run(page: Any) -> None:
         if who.must_sign_on() and who.here(log) is None:
             who.ask_first(log)
             return
-        elsewhere = page.url_path != "bench"
-        scanned = entries.take_in(log)
-        if isinstance(scanned, entries.Suspect):
-            _go_on_to_trace(page, scanned)
-        elif scanned is not None and elsewhere:
-            st.switch_page("app_pages/bench.py", query_params={"job": scanned.name})
-        if elsewhere:
+        leads = entries.take_in(log)
+        if leads is not None and leads.page != page.url_path:
+            st.switch_page(f"app_pages/{leads.page}.py", query_params=leads.query)
+        if leads is not None:
+            st.query_params.update(leads.query)
+        if page.url_path != "bench":
             with st.container(horizontal=True, horizontal_alignment="right", key="who_corner"):
                 looking_back.offer()
                 who.show_in_corner(log)
@@ -78,13 +77,6 @@ def _run(page: Any) -> None:
         page.run()
         reading_field.listen(log)
         has_shown()
-
-
-def _go_on_to_trace(page: Any, suspect: entries.Suspect) -> None:
-    if page.url_path == entries.INVESTIGATION:
-        st.query_params["trace"] = suspect.code
-    else:
-        st.switch_page("app_pages/investigation.py", query_params={"trace": suspect.code})
 
 
 def _tell(sentence: str) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -11,10 +12,13 @@ from uuid import uuid4
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from qclog.domain import stored
 from qclog.services.exchange.import_folder import import_folder
+from qclog.services.keeping import people
 from qclog.store.log import Log
 from qclog.web import entries
 from tests.conftest import submission
+from tests.workshop_with_a_batch import add_units
 
 APP = Path(__file__).parents[2] / "dashboards" / "app.py"
 
@@ -34,6 +38,18 @@ def shop(tmp_path: Path, folder: Path, monkeypatch: pytest.MonkeyPatch) -> Log:
     import_folder(log, folder, submission(), timezone="Europe/London")
     monkeypatch.setenv("QCLOG_LOG", str(log.path))
     return log
+
+
+@pytest.fixture
+def head(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> int:
+    """Of a shop with 60 units: the entry before the return of K-044, hot at the output, was written down."""
+    log = Log(tmp_path / "shop.duckdb")
+    add_units(log, tmp_path / "first", 0, 60)
+    with log.reading() as use:
+        entry = use.rows("revision", stored.Revision)[0].revision
+    people.add_comeback(log, "K-044", datetime(2026, 6, 1, 12), submission(), complaint="hot at the output")
+    monkeypatch.setenv("QCLOG_LOG", str(log.path))
+    return int(entry)
 
 
 def open_page(page: str, **query: str) -> AppTest:

@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from pathlib import Path
 
 import pytest
 
-from qclog.domain import stored
 from qclog.domain.jobs import Part
 from qclog.services.jobs import jobs
-from qclog.services.keeping import people
 from qclog.services.tracing import tracing
 from qclog.store.log import Log
 from tests.conftest import submission
 from tests.pages.conftest import open_page
 from tests.pages.test_pages import texts
-from tests.workshop_with_a_batch import add_units
 
 
 def test_an_empty_log_has_nothing_to_begin_with(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -96,17 +92,11 @@ def test_the_job_page_has_its_papers(shop: Log) -> None:
     assert "The evidence, graded" in texts(app)
 
 
-def test_the_investigation_is_shown_as_the_record_stood(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    log = Log(tmp_path / "shop.duckdb")
-    add_units(log, tmp_path / "first", 0, 60)
-    with log.reading() as use:
-        then = use.rows("revision", stored.Revision)[0].revision
-    people.add_comeback(log, "K-044", datetime(2026, 6, 1, 12), submission(), complaint="hot at the output")
-    monkeypatch.setenv("QCLOG_LOG", str(log.path))
+def test_the_investigation_is_shown_as_the_record_stood(head: int) -> None:
     now_shown = open_page("investigation", trace="K-044")
     assert any("hot at the output" in e.value for e in now_shown.error)
-    shown = open_page("investigation", trace="K-044", as_of=str(then))
-    assert any(f"As of entry {then}" in i.value for i in shown.info)
+    shown = open_page("investigation", trace="K-044", as_of=str(head))
+    assert any(f"As of entry {head}" in i.value for i in shown.info)
     assert not any("hot at the output" in e.value for e in shown.error)
     refused = open_page("investigation", trace="K-044", as_of="yesterday")
     assert any("no entry and no time" in e.value for e in refused.error)

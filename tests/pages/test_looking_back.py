@@ -2,18 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-from pathlib import Path
-
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from qclog.domain import stored
-from qclog.services.keeping import people
-from qclog.store.log import Log
-from tests.conftest import submission
 from tests.pages.conftest import open_page
-from tests.workshop_with_a_batch import add_units
 
 WRITING = {"Keep this", "Keep this of the return", "Grant the concession", "Sign off: it leaves now"}
 
@@ -26,18 +18,6 @@ def said_on(app: AppTest) -> str:
 
 def labels(app: AppTest) -> set[str]:
     return {b.label for b in app.button}
-
-
-@pytest.fixture
-def head(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> int:
-    """The entry before a return was written down."""
-    log = Log(tmp_path / "shop.duckdb")
-    add_units(log, tmp_path / "first", 0, 60)
-    with log.reading() as use:
-        entry = use.rows("revision", stored.Revision)[0].revision
-    people.add_comeback(log, "K-044", datetime(2026, 6, 1, 12), submission(), complaint="hot at the output")
-    monkeypatch.setenv("QCLOG_LOG", str(log.path))
-    return int(entry)
 
 
 PAGES = [

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from qclog.domain import stored
 from qclog.domain.claims import AMOUNTS, COMEBACK_DETAILS, HOURS_FROM, HOUSE_DETAILS, MOMENTS, RATES
 from qclog.domain.jobs import ATTRIBUTABLE
-from qclog.domain.moments import read_moment, show_moment, write_moment
+from qclog.domain.moments import in_zone, read_moment, show_moment, write_moment
 from qclog.domain.rights import Act
 from qclog.domain.sheets.sheet_numbers import number_of
 from qclog.errors import InputError, UnknownNameError
@@ -50,6 +50,11 @@ class Claim:
     cost: float | None
     currency: str
     zone: ZoneInfo
+
+    @property
+    def day(self) -> date:
+        """The day that it came back, in the workshop's zone."""
+        return in_zone(self.returned, self.zone).date()
 
     def value(self, name: str) -> str:
         """What was said of one of COMEBACK_DETAILS; empty where nothing was."""
@@ -98,13 +103,23 @@ class Totals:
     currency: str
 
     @property
-    def cost_text(self) -> str:
-        """The cost with its currency, and what it leaves out."""
+    def sum_text(self) -> str:
+        """The cost with its currency; `not said yet` where it was said of none."""
         if self.returns and self.unsaid == self.returns:
             return "not said yet"
-        left_out = [f"{self.unpriced} without a rate for labour"] if self.unpriced else []
-        left_out += [f"{self.unsaid} of which no cost was said"] if self.unsaid else []
-        return f"{self.cost:,.2f} {self.currency}".strip() + (f", without {', '.join(left_out)}" if left_out else "")
+        return f"{self.cost:,.2f} {self.currency}".strip()
+
+    @property
+    def left_out(self) -> str:
+        """What the cost leaves out; empty where that is nothing, or all."""
+        told = [f"{self.unpriced} without a rate for labour"] if self.unpriced else []
+        told += [f"{self.unsaid} of which no cost was said"] if 0 < self.unsaid < self.returns else []
+        return ", ".join(told)
+
+    @property
+    def cost_text(self) -> str:
+        """The cost with its currency, and what it leaves out."""
+        return self.sum_text + (f", without {self.left_out}" if self.left_out else "")
 
 
 def claims_of(log: Log, job: str) -> tuple[Claim, ...]:
@@ -128,6 +143,11 @@ def all_claims(log: Log) -> tuple[Claim, ...]:
         said = tuple(own.get((back.job, back.returned), ()))
         found.append(Claim(back.job, back.returned, back.attributable, said, *_cost(said, house), zone))
     return tuple(found)
+
+
+def between(claims: Sequence[Claim], since: date | None, until: date | None = None) -> tuple[Claim, ...]:
+    """Those of the `claims` that came back from day `since` on, up to and with day `until`; None: no such end."""
+    return tuple(c for c in claims if (since or c.day) <= c.day <= (until or c.day))
 
 
 def by_failure(claims: Sequence[Claim], house: Sequence[stored.HouseDetail]) -> tuple[tuple[str, Totals], ...]:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from qclog.domain import stored
-from qclog.domain.moments import read_moment, show_moment
+from qclog.domain.moments import in_zone, read_moment, show_moment
 from qclog.errors import InputError
 from qclog.services.keeping.sheets import timezone_of
 from qclog.store.as_of import BY_IMPORT, AsOf
@@ -51,7 +51,7 @@ def at_moment(log: Log, moment: datetime, entries: Sequence[stored.Entry] | None
 def day_of(log: Log) -> date:
     """The day, in the workshop's zone, that the log tells of: today, or the one that it is asked as of."""
     with log.reading() as use:
-        return use.moment.replace(tzinfo=UTC).astimezone(timezone_of(use)).date()
+        return in_zone(use.moment, timezone_of(use)).date()
 
 
 def as_of_words(log: Log) -> str:

@@ -9,7 +9,6 @@ from datetime import date, datetime
 import polars as pl
 
 from qclog.domain.findings import CAUSES, Finding
-from qclog.domain.moments import now
 from qclog.errors import InputError
 from qclog.measures.gauge_trust import DOUBT, off_by, trust_at
 from qclog.services.keeping import sheets
@@ -93,9 +92,9 @@ class GaugeGlance:
     jobs: tuple[str, ...]
 
 
-def look_at_gauges(shop: Shop, today: date | None = None) -> tuple[GaugeGlance, ...]:
+def look_at_gauges(shop: Shop, today: date) -> tuple[GaugeGlance, ...]:
     """Every gauge, those that ask for something first."""
-    found = [_gauge(shop, name, today or now().date()) for name in shop.gauges]
+    found = [_gauge(shop, name, today) for name in shop.gauges]
     return tuple(sorted(found, key=lambda g: (g.state.startswith("checked good"), g.gauge)))
 
 

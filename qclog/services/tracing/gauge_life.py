@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 import polars as pl
 
 from qclog.charts.picture import GaugePicture
 from qclog.domain import stored
+from qclog.domain.moments import in_zone
 from qclog.errors import UnknownNameError
 from qclog.measures.gauge_trust import DOUBT, STATES, agrees, is_off, off_by, tolerance_of, trust_at
 from qclog.services.tracing.gauge_days import reason_text
@@ -69,7 +70,7 @@ def picture_of_life(life: GaugeLife, shop: Shop) -> GaugePicture | None:
     """The life as it is drawn; None while nothing happened to the gauge and nothing was read with it."""
 
     def local(moment: datetime) -> datetime:
-        return moment.replace(tzinfo=UTC).astimezone(shop.zone).replace(tzinfo=None)
+        return in_zone(moment, shop.zone).replace(tzinfo=None)
 
     own = shop.trusted.filter(pl.col("gauge") == life.gauge.gauge)["taken_at"]
     moments = [e.checked_at for e, _, _ in life.events] + [m for m in (own.min(), own.max()) if isinstance(m, datetime)]

@@ -228,10 +228,10 @@ def trace(
 
 def _stories_inside(log: Log, built: Story, left: AsLeft | None) -> tuple[Story, ...]:
     """Those of the sub-assemblies, as the log stood when the unit left; as it stands, of one entered only since."""
-    stories = []
+    then, stories = log if left is None else left.log, []
     for job in _jobs_inside(built):
         try:
-            stories.append(jobs.tell(log if left is None else left.log, job))
+            stories.append(jobs.tell(then, job))
         except UnknownNameError:
             stories.append(jobs.tell(log, job))
     return tuple(stories)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
@@ -151,3 +151,12 @@ def test_returns_are_added_up_and_what_is_left_out_is_said(returned: Log, capsys
 def test_a_day_that_is_none_is_refused(returned: Log, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["house", "returns", "--since", "May", "--log", str(returned.path)]) != 0
     assert "this is no day" in capsys.readouterr().err
+
+
+def test_the_day_of_a_return_is_the_workshops(returned: Log) -> None:
+    people.add_comeback(returned, "J-1", datetime(2026, 6, 30, 23, 30), submission())  # half past midnight in London
+    every = claims.all_claims(returned)
+    assert [c.day for c in every] == [date(2026, 5, 1), date(2026, 7, 1)]
+    assert claims.between(every, date(2026, 7, 1)) == every[1:]
+    assert claims.between(every, None, date(2026, 6, 30)) == every[:1]
+    assert month.look_at(returned, "2026-07").returns.returns == 1
