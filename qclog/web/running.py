@@ -74,6 +74,7 @@ def _run(page: Any) -> None:
                 looking_back.offer()
                 who.show_in_corner(log)
             bench.tell_scan()
+            reading_field.listen(log)  # before what takes long to draw: a code is scanned as soon as there is a page
         page.run()
         reading_field.listen(log)
         has_shown()

@@ -17,6 +17,7 @@ READY = (
 )
 ALL_STORED = "() => document.querySelector('.qclog-field')?.dataset.waiting === '0'"
 PUTTING_RIGHT = "() => document.querySelector('.qclog-field')?.dataset.state === 'refused'"
+LISTENING = "() => document.querySelector('.qclog-field')?.dataset.state === 'listening'"
 IN_EMPTY_FIELD = f"() => ({READY})() && ({ALL_STORED})()"
 
 

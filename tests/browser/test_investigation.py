@@ -16,6 +16,7 @@ from qclog import resources
 from qclog.services.exchange.import_folder import import_folder
 from qclog.store.log import Log
 from tests.browser.conftest import serve
+from tests.browser.test_bench import LISTENING
 from tests.conftest import submission
 
 PARTS = resources.folder("sample_data") / "parts.csv"
@@ -80,7 +81,7 @@ def test_a_scanned_code_is_understood(page: Page, address: str, cursor: str) -> 
     field.wait_for()
     if cursor == "in the field":
         field.click()
-    page.wait_for_function("() => window.__qclogKeeper?.setState")
+    page.wait_for_function(LISTENING)
     page.keyboard.type("qclog:lot:G-31")
     page.keyboard.press("Enter")
     page.get_by_text("24 units: none in the shop").wait_for()

@@ -17,7 +17,7 @@ from qclog.services.jobs import jobs
 from qclog.services.keeping import sheets
 from qclog.store.log import Log
 from tests.browser.conftest import PATIENCE, free_port, serve_slowly
-from tests.browser.test_bench import ALL_STORED, IN_EMPTY_FIELD, PUTTING_RIGHT, READY, sit_down
+from tests.browser.test_bench import ALL_STORED, IN_EMPTY_FIELD, LISTENING, PUTTING_RIGHT, READY, sit_down
 from tests.conftest import submission
 
 LARGE = """\
@@ -271,7 +271,7 @@ def test_enter_that_ends_an_input_method_is_no_enter(page: Page, slowly: Slowly,
 @pytest.mark.parametrize("start", ["", "bench"])
 def test_a_job_card_is_scanned_where_there_is_no_field(page: Page, slowly: Slowly, log: Log, start: str) -> None:
     page.goto(f"{slowly()}/{start}")
-    page.get_by_text("maker's manual and competent").first.wait_for()
+    page.wait_for_function(LISTENING)
     if start:
         page.get_by_label("Who is at the bench").click()  # the code falls into the box for the name
     page.keyboard.type(write_scan("job", "J-C"), delay=5)

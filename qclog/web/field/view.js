@@ -103,7 +103,10 @@ class View {
     root.hidden = listens;
     const waiting = keeper.queue.filter((e) => !e.answered);
     root.dataset.waiting = String(waiting.length);
-    if (listens) return;
+    if (listens) {
+      root.dataset.state = "listening";
+      return;
+    }
     const item = keeper.here();
     root.dataset.state = keeper.shut ? "shut" : keeper.putting ? "refused" : item ? "open" : "done";
     setText(this.place, item?.words || "No place is left to read");
