@@ -5,6 +5,7 @@ A newcomer without Chromium may skip these; CI may not.
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import socket
@@ -58,15 +59,35 @@ def serve(log: Path, *options: str) -> Iterator[str]:
     yield from _served(command, port)
 
 
-def serve_slowly(log: Path, *, reading: float = 0, page: float = 0, port: int | None = None) -> Iterator[str]:
-    """The same where a reading and a page take so many seconds more."""
-    port = port or free_port()
-    command = [str(Path(__file__).with_name("slow_server.py")), str(port), str(reading), str(page)]
-    yield from _served(command, port, QCLOG_LOG=str(log))
+class Warm:
+    """A server that stays for many tests: what it shows, and how slowly, is said before a page is opened."""
+
+    def __init__(self, orders: Path, port: int) -> None:
+        self.orders, self.port = orders, port
+
+    def run(self) -> Iterator[str]:
+        """The address of the server, which is stopped afterwards."""
+        yield from _served(
+            [str(Path(__file__).with_name("warm_server.py")), str(self.port), str(self.orders)], self.port
+        )
+
+    def order(self, log: Path, *, reading: float = 0, page: float = 0) -> str:
+        """The address, at which pages opened from now on show `log`; a reading and a page take so many seconds more."""
+        whole = self.orders.with_suffix(".new")
+        whole.write_text(json.dumps({"log": str(log), "reading": reading, "page": page}), encoding="utf-8")
+        whole.replace(self.orders)
+        return f"http://127.0.0.1:{self.port}"
 
 
-def _served(command: list[str], port: int, **more: str) -> Iterator[str]:
-    environment = os.environ | {"PYTHONPATH": str(ROOT)} | more
+@pytest.fixture(scope="session")
+def warm(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Warm]:
+    server = Warm(tmp_path_factory.mktemp("warm") / "orders.json", free_port())
+    for _ in server.run():
+        yield server
+
+
+def _served(command: list[str], port: int) -> Iterator[str]:
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}
     server = subprocess.Popen([sys.executable, *command], env=environment, stdout=subprocess.DEVNULL)
     address = f"http://127.0.0.1:{port}"
     try:

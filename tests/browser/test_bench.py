@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import pytest
 from playwright.sync_api import Page, expect
 
 from qclog.services.jobs import jobs
 from qclog.store.log import Log
-from tests.browser.conftest import serve
+from tests.browser.conftest import Warm
 
 READY = (
     "() => { const e = document.activeElement;"
@@ -22,8 +20,8 @@ IN_EMPTY_FIELD = f"() => ({READY})() && ({ALL_STORED})()"
 
 
 @pytest.fixture
-def address(log: Log) -> Iterator[str]:
-    yield from serve(log.path)
+def address(log: Log, warm: Warm) -> str:
+    return warm.order(log.path)
 
 
 def sit_down(page: Page, address: str, job: str = "J-1") -> None:

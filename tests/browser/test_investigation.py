@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import zipfile
-from collections.abc import Iterator
 from pathlib import Path
 
 import polars as pl
@@ -15,7 +14,7 @@ from playwright.sync_api import Page, expect
 from qclog import resources
 from qclog.services.exchange.import_folder import import_folder
 from qclog.store.log import Log
-from tests.browser.conftest import serve
+from tests.browser.conftest import Warm
 from tests.browser.test_bench import LISTENING
 from tests.conftest import submission
 
@@ -23,10 +22,10 @@ PARTS = resources.folder("sample_data") / "parts.csv"
 
 
 @pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def address(tmp_path_factory: pytest.TempPathFactory, warm: Warm) -> str:
     log = Log(tmp_path_factory.mktemp("sample") / "demo.duckdb")
     import_folder(log, resources.folder("sample_data"), submission("sample workshop"), timezone="Europe/London")
-    yield from serve(log.path)
+    return warm.order(log.path)
 
 
 def test_a_comeback_is_traced_to_its_gasket_lot_and_the_recall_list_taken_away(

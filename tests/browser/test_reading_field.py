@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import closing
-from typing import Any
+from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
@@ -16,7 +15,7 @@ from qclog.domain.speech.scans import write_scan
 from qclog.services.jobs import jobs
 from qclog.services.keeping import sheets
 from qclog.store.log import Log
-from tests.browser.conftest import PATIENCE, free_port, serve_slowly
+from tests.browser.conftest import PATIENCE, Warm, free_port
 from tests.browser.test_bench import ALL_STORED, IN_EMPTY_FIELD, LISTENING, PUTTING_RIGHT, READY, sit_down
 from tests.conftest import submission
 
@@ -40,21 +39,16 @@ Slowly = Callable[..., str]
 
 
 @pytest.fixture
-def slowly(log: Log) -> Iterator[Slowly]:
+def slowly(log: Log, warm: Warm) -> Slowly:
     """Serves the log with J-B and J-C of 200 places each, slowed as asked; the address."""
     sheets.add(log, read_sheet(LARGE + "".join(CHARACTERISTIC.format(n) for n in range(20))), submission("sheet"))
     for job in ("J-B", "J-C"):
         jobs.open_job(log, Job(job, "BIG-1", now()), submission("job"))
-    servers: list[Any] = []
 
-    def start(*, reading: float = 0, page: float = 0) -> str:
-        servers.append(serve_slowly(log.path, reading=reading, page=page))
-        return str(next(servers[-1]))
+    def order(*, reading: float = 0, page: float = 0) -> str:
+        return warm.order(log.path, reading=reading, page=page)
 
-    yield start
-    for server in servers:
-        with closing(server):
-            pass
+    return order
 
 
 def said(log: Log, job: str = "J-B") -> list[tuple[str, str]]:
@@ -136,7 +130,7 @@ def test_what_was_refused_in_one_job_is_never_in_the_next(page: Page, slowly: Sl
 
 
 def test_what_is_refused_comes_back_to_its_place_and_keeps_nothing_back(page: Page, slowly: Slowly, log: Log) -> None:
-    sit_down(page, slowly(reading=0.5), "J-B")
+    sit_down(page, slowly(reading=1.5), "J-B")  # the answer comes when all three are typed
     for text in ("11", "twelvish", "13"):
         enter(page, text)
     page.wait_for_function(PUTTING_RIGHT)
@@ -306,7 +300,7 @@ def test_the_cursor_is_in_the_field_after_job_then_name_and_after_a_correction(
 
 
 def test_a_correction_is_of_what_was_typed_before_it_or_of_nothing(page: Page, slowly: Slowly, log: Log) -> None:
-    sit_down(page, slowly(reading=0.5), "J-B")
+    sit_down(page, slowly(reading=1.5), "J-B")
     for text in ("10", "77", "correct 17"):
         enter(page, text)
     page.wait_for_function(IN_EMPTY_FIELD)
@@ -345,17 +339,20 @@ def test_conditions_are_asked_in_the_page_and_remembered(page: Page, slowly: Slo
     assert (row.said, row.conditions) == ("12", "dry rotating")
 
 
-def test_what_is_typed_while_the_server_is_gone_is_stored_once_it_is_back(page: Page, log: Log, slowly: Slowly) -> None:
+def test_what_is_typed_while_the_server_is_gone_is_stored_once_it_is_back(
+    page: Page, log: Log, slowly: Slowly, tmp_path: Path
+) -> None:
     """The log is set up by the fixture; the servers are this test's own, one after the other at one port."""
     assert callable(slowly)
-    port = free_port()
-    for address in serve_slowly(log.path, port=port):
+    own = Warm(tmp_path / "orders.json", free_port())
+    address = own.order(log.path)
+    for _ in own.run():
         sit_down(page, address, "J-B")
         enter(page, "10")
         page.wait_for_function(IN_EMPTY_FIELD)
     for text in ("11", "12"):
         enter(page, text)
     expect(page.get_by_text("Being stored: 11")).to_be_visible()
-    for _ in serve_slowly(log.path, port=port):
+    for _ in own.run():
         page.wait_for_function(IN_EMPTY_FIELD)
     assert said(log) == list(zip(("10", "11", "12"), places(log), strict=False))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import pytest
 from playwright.sync_api import Page
 
@@ -14,19 +12,19 @@ from qclog.domain.stock import ShimSize
 from qclog.services.jobs import jobs
 from qclog.services.keeping import sheets, stock
 from qclog.store.log import Log
-from tests.browser.conftest import serve
+from tests.browser.conftest import Warm
 from tests.browser.test_bench import IN_EMPTY_FIELD, sit_down
 from tests.conftest import SHEET, submission
 from tests.pages.test_sums import PACK
 
 
 @pytest.fixture
-def address(log: Log) -> Iterator[str]:
+def address(log: Log, warm: Warm) -> str:
     sheets.add(log, read_sheet(SHEET.replace('version = "1"', 'version = "2"') + PACK), submission())
     jobs.open_job(log, Job("J-2", "MR-1", now()), submission())
     for size in (20, 5, 3, 1):
         stock.add_leaves(log, ShimSize("S-A", size, size, "thou"), 2, submission())
-    yield from serve(log.path)
+    return warm.order(log.path)
 
 
 def test_the_pack_appears_as_soon_as_the_last_place_is_read(page: Page, address: str) -> None:

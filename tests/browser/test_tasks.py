@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -16,7 +15,7 @@ from qclog.domain.speech.scans import write_scan
 from qclog.services.jobs import jobs
 from qclog.services.keeping import sheets
 from qclog.store.log import Log
-from tests.browser.conftest import PATIENCE, serve
+from tests.browser.conftest import PATIENCE, Warm, serve
 from tests.browser.test_bench import ALL_STORED, IN_EMPTY_FIELD, PUTTING_RIGHT, sit_down
 from tests.conftest import submission
 from tests.workshop_with_a_batch import add_units
@@ -49,10 +48,10 @@ gauge_kind = "depth_mic"
 
 
 @pytest.fixture
-def address(log: Log) -> Iterator[str]:
+def address(log: Log, warm: Warm) -> str:
     sheets.add(log, read_sheet(FORTY), submission("sheet"))
     jobs.open_job(log, Job("J-40", "BIG-1", now()), submission("job"))
-    yield from serve(log.path)
+    return warm.order(log.path)
 
 
 def test_forty_readings_by_keyboard_alone_with_a_typo_put_right(page: Page, address: str, log: Log) -> None:
