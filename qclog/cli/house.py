@@ -62,11 +62,8 @@ def list_returns(arguments: argparse.Namespace) -> int:
     ]
     print_columns(("came back", "job", "it is", "ours", "failure", "cost"), rows)
     added = claims.total(chosen)
-    print(
-        f"\n{plural(added.returns, 'return')}: {added.ours} ours, {added.not_ours} not ours, {added.closed} closed;"
-        f" {added.labour_hours:g} hours of labour, parts {added.parts_cost:,.2f}, carriage {added.carriage_cost:,.2f}"
-    )
-    print(f"cost: {added.cost_text}")
+    print(f"\n{plural(added.returns, 'return')}: {added.ours} ours, {added.not_ours} not ours, {added.closed} closed")
+    print("; ".join((f"cost: {added.cost_text}", *added.amounts)))
     groups = claims.by_failure(chosen, claims.house(log))
     for name, group in groups if len(groups) > 1 else ():
         print(f"  {name}: {plural(group.returns, 'return')}, {group.cost_text}")

@@ -125,7 +125,7 @@ def show_returns(log: Log) -> None:
             "ours": f"{added.ours}",
             "not ours": f"{added.not_ours}",
             "closed": f"{added.closed}",
-            "labour, hours": f"{added.labour_hours:g}",
+            "labour, hours": added.labour_text,
             "cost": added.sum_text,
         }
     )

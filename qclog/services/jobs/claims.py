@@ -19,6 +19,7 @@ from qclog.services.keeping.sheets import timezone_of
 from qclog.store import records
 from qclog.store.log import Log, Submission, Use
 
+NOT_SAID = "not said yet"
 _MONEY = ("labour_hours", "parts_cost", "carriage_cost")
 
 
@@ -87,6 +88,7 @@ class Claim:
 class Totals:
     """Returns added up: how many, ours, not ours, closed; hours of labour and the amounts as far as they were said.
 
+    `labour_hours`, `parts_cost` and `carriage_cost` are None where none of the returns says any.
     `cost` leaves out the returns whose labour has no rate (`unpriced`) and those of which nothing was said (`unsaid`).
     """
 
@@ -94,9 +96,9 @@ class Totals:
     ours: int
     not_ours: int
     closed: int
-    labour_hours: float
-    parts_cost: float
-    carriage_cost: float
+    labour_hours: float | None
+    parts_cost: float | None
+    carriage_cost: float | None
     cost: float
     unpriced: int
     unsaid: int
@@ -106,8 +108,20 @@ class Totals:
     def sum_text(self) -> str:
         """The cost with its currency; `not said yet` where it was said of none."""
         if self.returns and self.unsaid == self.returns:
-            return "not said yet"
+            return NOT_SAID
         return f"{self.cost:,.2f} {self.currency}".strip()
+
+    @property
+    def labour_text(self) -> str:
+        """The hours of labour; `not said yet` where they were said of none."""
+        return NOT_SAID if self.labour_hours is None else f"{self.labour_hours:g}"
+
+    @property
+    def amounts(self) -> tuple[str, ...]:
+        """What was said of labour, parts and carriage, one by one, as far as it was."""
+        labour = () if self.labour_hours is None else (f"{self.labour_hours:g} hours of labour",)
+        money = (("parts", self.parts_cost), ("carriage", self.carriage_cost))
+        return labour + tuple(f"{name} {amount:,.2f}" for name, amount in money if amount is not None)
 
     @property
     def left_out(self) -> str:
@@ -165,8 +179,9 @@ def total(claims: Sequence[Claim]) -> Totals:
     """The `claims` added up."""
     money = [c for c in claims if any(s.name in _MONEY for s in c.said)]
 
-    def summed(name: str) -> float:
-        return sum(c.amount(name) or 0.0 for c in claims)
+    def summed(name: str) -> float | None:
+        amounts = [amount for c in claims if (amount := c.amount(name)) is not None]
+        return sum(amounts) if amounts else None
 
     return Totals(
         returns=len(claims),

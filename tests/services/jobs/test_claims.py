@@ -143,6 +143,8 @@ def test_returns_are_added_up_and_what_is_left_out_is_said(returned: Log, capsys
     told = capsys.readouterr().out
     assert "2 returns: 0 ours, 1 not ours" in told
     assert "J-1" not in told
+    assert "cost: 18.00 EUR, without 1 of which no cost was said; carriage 18.00\n" in told  # no word of labour
+    assert month.look_at(returned, "2026-06").returns.labour_text == "not said yet"
     claims.set_house(returned, "rate", "labour_hour", "", submission())
     without = claims.total(claims.all_claims(returned))
     assert without.cost_text == "18.00 EUR, without 1 without a rate for labour, 1 of which no cost was said"
