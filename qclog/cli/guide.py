@@ -31,12 +31,12 @@ class _Left(Exception):  # noqa: N818 - the person leaves; not an error
 
 
 @dataclass(slots=True)
-class _Run:
+class _Guiding:
     """A run as it goes: the kind and unit of each gauge, and the `gauges` in use by the kind that is wanted."""
 
     log: Log
     story: Story
-    how: Circumstances
+    circumstances: Circumstances
     kinds: dict[str, str]
     units: dict[str, str]
     gauges: dict[str, str] = field(default_factory=dict)
@@ -45,14 +45,14 @@ class _Run:
     def submission(self) -> Submission:
         from qclog.store.log import Submission
 
-        return Submission(self.how.technician, "terminal", f"reading of job {self.job}")
+        return Submission(self.circumstances.technician, "terminal", f"reading of job {self.job}")
 
     @property
     def job(self) -> str:
         return str(self.story.job.job)
 
 
-def run(log: Log, job: str, how: Circumstances, stage: str | None) -> int:
+def run(log: Log, job: str, circumstances: Circumstances, stage: str | None) -> int:
     """Ask for what is still wanted of `job` (at `stage`); what was stored before it is left stays."""
     from qclog.services.jobs import jobs
     from qclog.services.keeping import people
@@ -71,13 +71,13 @@ def run(log: Log, job: str, how: Circumstances, stage: str | None) -> int:
     print(_HELP)
     kinds = {g.gauge: g.kind for g in gauges}
     units = {g.gauge: g.unit for g in gauges}
-    going = _Run(log, story, how, kinds, units)
-    if how.gauge is not None:
-        _use_gauge(going, how.gauge)
+    guiding = _Guiding(log, story, circumstances, kinds, units)
+    if circumstances.gauge is not None:
+        _use_gauge(guiding, circumstances.gauge)
     with suppress(_Left):
-        read = [_ask_for(going, wanted, first=_begins(left, at)) for at, wanted in enumerate(left)]
+        read = [_ask_for(guiding, wanted, first=_begins(left, at)) for at, wanted in enumerate(left)]
         if any(read):
-            _end(going)
+            _end(guiding)
     _print_end(log, job, stage)
     return 0
 
@@ -103,45 +103,45 @@ def _begins(left: list[Wanted], at: int) -> bool:
     )
 
 
-def _ask_for(going: _Run, wanted: Wanted, *, first: bool) -> bool:
+def _ask_for(guiding: _Guiding, wanted: Wanted, *, first: bool) -> bool:
     """Ask for one place until it is read (True) or skipped (False)."""
     if first:
-        _print_heading(going, wanted)
-        going.conditions = _ask_conditions(going.how.conditions, wanted.characteristic)
-    while going.conditions is not None:
+        _print_heading(guiding, wanted)
+        guiding.conditions = _ask_conditions(guiding.circumstances.conditions, wanted.characteristic)
+    while guiding.conditions is not None:
         text = _hear(f"  {wanted.place.position or wanted.characteristic.code}> ")
         if not text:
             return False
         try:
-            if not _obey(going, text, wanted.characteristic):
-                _take(going, wanted, text)
+            if not _obey(guiding, text, wanted.characteristic):
+                _take(guiding, wanted, text)
                 return True
         except QclogError as error:
             print(f"  {error}", file=sys.stderr)
     return False
 
 
-def _obey(going: _Run, text: str, characteristic: Characteristic | None) -> bool:
+def _obey(guiding: _Guiding, text: str, characteristic: Characteristic | None) -> bool:
     """Do what `?`, `fix` or `gauge` asks; False if `text` is none of these, but a reading."""
     word, _, rest = text.partition(" ")
     if text in ("?", "help"):
         print(_HELP)
     elif word.lower() == "fix":
-        _fix(going, rest.strip())
+        _fix(guiding, rest.strip())
     elif word.lower() == "gauge":
-        _use_gauge(going, rest.strip(), characteristic)
+        _use_gauge(guiding, rest.strip(), characteristic)
         print(f"  gauge: {rest.strip()}")
     else:
         return False
     return True
 
 
-def _end(going: _Run) -> None:
+def _end(guiding: _Guiding) -> None:
     """After the last place the last reading can still be corrected."""
     print()
     while text := _hear("  the end; Enter to leave, or fix NEW> "):
         try:
-            if not _obey(going, text, None):
+            if not _obey(guiding, text, None):
                 print("  every place was asked for: Enter leaves")
         except QclogError as error:
             print(f"  {error}", file=sys.stderr)
@@ -154,77 +154,79 @@ def _hear(prompt: str) -> str:
     return text
 
 
-def _take(going: _Run, wanted: Wanted, text: str) -> None:
+def _take(guiding: _Guiding, wanted: Wanted, text: str) -> None:
     from qclog.services.jobs import capture
 
-    how = replace(going.how, gauge=_gauge_for(going, wanted.characteristic), conditions=going.conditions or ())
-    submission = going.submission()
+    circumstances = replace(
+        guiding.circumstances, gauge=_gauge_for(guiding, wanted.characteristic), conditions=guiding.conditions or ()
+    )
+    submission = guiding.submission()
     store_and_answer(
-        going.log,
-        lambda: capture.take(going.log, wanted.place, text, how, submission),
+        guiding.log,
+        lambda: capture.take(guiding.log, wanted.place, text, circumstances, submission),
         named=False,
         put_right=_PUT_RIGHT,
     )
 
 
-def _fix(going: _Run, text: str) -> None:
+def _fix(guiding: _Guiding, text: str) -> None:
     from qclog.services.jobs import capture
     from qclog.words import sentences as wording
 
     if not text:
         raise InputError("say what it should be", field="fix", hint="for example: fix 16")
-    last = capture.last_reading(going.log, going.job)
+    last = capture.last_reading(guiding.log, guiding.job)
     where = " ".join(x for x in (last.characteristic, last.position) if x)
     reason = _hear(f"  {where} was {wording.reading_text(last)}. Why? (mistyped, wrong position, re-seated ...) ")
-    how = replace(going.how, gauge=None, conditions=())
-    submission = going.submission()
+    circumstances = replace(guiding.circumstances, gauge=None, conditions=())
+    submission = guiding.submission()
     store_and_answer(
-        going.log,
-        lambda: capture.correct_last(going.log, going.job, text, reason, how, submission),
+        guiding.log,
+        lambda: capture.correct_last(guiding.log, guiding.job, text, reason, circumstances, submission),
         named=True,
         put_right=_PUT_RIGHT,
     )
 
 
-def _use_gauge(going: _Run, gauge: str, wanted: Characteristic | None = None) -> None:
+def _use_gauge(guiding: _Guiding, gauge: str, wanted: Characteristic | None = None) -> None:
     """Read with `gauge` what its kind is for, and the characteristic in hand."""
-    if gauge not in going.kinds:
+    if gauge not in guiding.kinds:
         from qclog.errors import UnknownNameError
 
         raise UnknownNameError(
-            "the log has no such gauge in use", field="gauge", found=gauge, hint="it has " + ", ".join(going.kinds)
+            "the log has no such gauge in use", field="gauge", found=gauge, hint="it has " + ", ".join(guiding.kinds)
         )
-    going.gauges[going.kinds[gauge]] = gauge
+    guiding.gauges[guiding.kinds[gauge]] = gauge
     if wanted is not None:
-        going.gauges[wanted.gauge_kind or wanted.code] = gauge
+        guiding.gauges[wanted.gauge_kind or wanted.code] = gauge
 
 
-def _gauge_for(going: _Run, wanted: Characteristic) -> str | None:
+def _gauge_for(guiding: _Guiding, wanted: Characteristic) -> str | None:
     """The gauge in use for a characteristic; where its sheet names no kind, the one given if it measures the same."""
     from qclog.domain.quantities.units import dimensionality
 
-    said = going.gauges.get(wanted.gauge_kind or wanted.code)
-    given = going.how.gauge
+    said = guiding.gauges.get(wanted.gauge_kind or wanted.code)
+    given = guiding.circumstances.gauge
     if said is not None or wanted.gauge_kind is not None or wanted.in_words or given is None:
         return said
-    return given if dimensionality(going.units[given]) == dimensionality(wanted.unit) else None
+    return given if dimensionality(guiding.units[given]) == dimensionality(wanted.unit) else None
 
 
-def _print_heading(going: _Run, wanted: Wanted) -> None:
+def _print_heading(guiding: _Guiding, wanted: Wanted) -> None:
     from qclog.domain.jobs import STAGE_WORDS
     from qclog.words.numbers import limits_text
 
     c = wanted.characteristic
     print(f"\n{c.name} ({STAGE_WORDS[wanted.place.stage]}), in {' or '.join(c.words) if c.in_words else c.unit}")
-    said = limits_text(going.story.limits_for(wanted))
+    said = limits_text(guiding.story.limits_for(wanted))
     if said:
         print(f"  limits: {said} {c.unit}")
     if c.view:
         print(f"  {c.view}")
     if c.caution:
         print(f"  Caution: {c.caution}")
-    fitting = [name for name, kind in going.kinds.items() if kind == c.gauge_kind]
-    gauge = _gauge_for(going, c)
+    fitting = [name for name, kind in guiding.kinds.items() if kind == c.gauge_kind]
+    gauge = _gauge_for(guiding, c)
     if gauge is not None:
         print(f"  gauge: {gauge}")
     elif fitting:

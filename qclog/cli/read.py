@@ -44,13 +44,13 @@ def run(arguments: argparse.Namespace) -> int:
     """Store one reading, or guide through the rest."""
     if arguments.characteristic is None:
         log = options.log_of(arguments)
-        return guide.run(log, arguments.job, how_of(arguments, log), arguments.stage)
+        return guide.run(log, arguments.job, circumstances_of(arguments, log), arguments.stage)
     if arguments.reading is None and arguments.strike is None:
         raise InputError("what was read?", field="reading", hint="give it after the characteristic")
     return _one(arguments)
 
 
-def how_of(arguments: argparse.Namespace, log: Log) -> Circumstances:
+def circumstances_of(arguments: argparse.Namespace, log: Log) -> Circumstances:
     """Who reads, with what, when and under what conditions, as the options say."""
     from qclog.domain.moments import now, read_moment
     from qclog.services.jobs.capture import Circumstances
@@ -73,16 +73,18 @@ def _one(arguments: argparse.Namespace) -> int:
     submission = options.submission_of(arguments, f"reading of job {arguments.job}")
     if arguments.strike is not None:
         with log.kept_open():
-            how, place = how_of(arguments, log), _place(arguments, log)
-            capture.strike(log, place, arguments.strike, arguments.reason, how.technician, submission)
+            circumstances, place = circumstances_of(arguments, log), _place(arguments, log)
+            capture.strike(log, place, arguments.strike, arguments.reason, circumstances.technician, submission)
         print(f"struck out; it stays in the log: {arguments.reason}")
         return 0
 
     def store() -> Taken:
-        how, place = how_of(arguments, log), _place(arguments, log)
+        circumstances, place = circumstances_of(arguments, log), _place(arguments, log)
         if arguments.correct is None:
-            return capture.take(log, place, arguments.reading, how, submission)
-        return capture.correct(log, place, arguments.correct, arguments.reading, arguments.reason, how, submission)
+            return capture.take(log, place, arguments.reading, circumstances, submission)
+        return capture.correct(
+            log, place, arguments.correct, arguments.reading, arguments.reason, circumstances, submission
+        )
 
     again = "give the command again with --correct {attempt} --reason WHY"
     store_and_answer(log, store, named=True, put_right=again)

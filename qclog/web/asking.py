@@ -20,7 +20,7 @@ from qclog.services.overview import bench_view
 from qclog.services.overview.bench_view import BenchView
 from qclog.store.ids import new_id
 from qclog.store.log import Log, Submission
-from qclog.web import bench, entries, who
+from qclog.web import bench, bench_state, entries, who
 from qclog.web.frame import plain, show_error
 from qclog.web.reading_field import show_field
 from qclog.web.sums import show_sums
@@ -38,7 +38,7 @@ def ask(log: Log, view: BenchView, story: Story, person: str, gauge: stored.Gaug
     show_field(log, story, person, said)
     if wanted is None:
         _say_done(story)
-    token = f"{len(story.readings)}_{st.session_state.get(bench.OTHER, 0)}"
+    token = f"{len(story.readings)}_{bench_state.current().other_stores}"
     leaves = bench_view.leaves_of(gauge, wanted) if wanted is not None else ()
     if wanted is not None and leaves and gauge is not None:
         with st.container(key="leaf_by_leaf"):
@@ -58,12 +58,14 @@ def _say_done(story: Story) -> None:
         )
 
 
-def _ask_leaf(log: Log, story: Story, wanted: Wanted, how: Circumstances, fresh: go_no_go.Ladder) -> None:
+def _ask_leaf(log: Log, story: Story, wanted: Wanted, circumstances: Circumstances, fresh: go_no_go.Ladder) -> None:
     """Leaf by leaf without typing: does this one go?"""
     p = wanted.place
     token = f"{p.job}_{p.characteristic}_{p.stage}_{p.position}_{len(story.readings)}"
-    ladder, submission = st.session_state.setdefault(f"ladder_{token}", (fresh, new_id()))
-    how = Circumstances(how.technician, how.gauge, None, entries.answers().conditions.get(p.characteristic, ()))
+    ladder, submission = bench_state.current().ladders.setdefault(token, (fresh, new_id()))
+    circumstances = Circumstances(
+        circumstances.technician, circumstances.gauge, None, entries.answers().conditions.get(p.characteristic, ())
+    )
     leaf = ladder.next_leaf(bench_view.likely(story, wanted))
     asked, goes, stops = st.columns([2, 2, 2], vertical_alignment="center")
     asked.markdown(f"Leaf **{float(leaf):.6g} {plain(wanted.characteristic.unit)}**")
@@ -73,30 +75,33 @@ def _ask_leaf(log: Log, story: Story, wanted: Wanted, how: Circumstances, fresh:
             width="stretch",
             key=f"{word}_{token}",
             on_click=_try_leaf,
-            args=(log, p, how, submission, ladder.tried(leaf, goes=answer), token),
+            args=(log, p, circumstances, submission, ladder.tried(leaf, goes=answer), token),
         )
 
 
-def _try_leaf(log: Log, place: Place, how: Circumstances, ident: UUID, ladder: go_no_go.Ladder, token: str) -> None:
-    st.session_state[f"ladder_{token}"] = (ladder, ident)
+def _try_leaf(
+    log: Log, place: Place, circumstances: Circumstances, ident: UUID, ladder: go_no_go.Ladder, token: str
+) -> None:
+    ladders = bench_state.current().ladders
+    ladders[token] = (ladder, ident)
     if not ladder.found:
         return
-    st.session_state.pop(f"ladder_{token}")
-    submission = Submission(how.technician, "bench", f"reading of job {place.job}", ident)
-    _store(lambda: capture.take(log, place, ladder.said, how, submission))
+    del ladders[token]
+    submission = Submission(circumstances.technician, "bench", f"reading of job {place.job}", ident)
+    _store(lambda: capture.take(log, place, ladder.said, circumstances, submission))
 
 
 def _store(do: Callable[[], Taken]) -> None:
     """Store by other means than the field, and read it back."""
+    state = bench_state.current()
     try:
         taken = do()
     except QclogError as error:
-        st.session_state["bench_error"] = error
+        state.error = error
         return
     bench.show_stored(taken)
-    if st.session_state.get("bench_place") == taken.place:
-        st.session_state.pop("bench_place")
-    st.session_state[bench.OTHER] = st.session_state.get(bench.OTHER, 0) + 1
+    state.end_choice(taken.place)
+    state.other_stores += 1
 
 
 def _correct(log: Log, view: BenchView, story: Story, person: str, token: str) -> None:
@@ -125,37 +130,36 @@ def _correct(log: Log, view: BenchView, story: Story, person: str, token: str) -
 
 def _store_correction(log: Log, place: Place, attempt: int, person: str, token: str, gauge_key: str) -> None:
     text, reason = str(st.session_state[f"fix_{token}"]), str(st.session_state[f"reason_{token}"])
-    how = Circumstances(person, st.session_state.get(gauge_key))
-    _put_right(log, place, attempt, text, reason, how)
+    circumstances = Circumstances(person, st.session_state.get(gauge_key))
+    _put_right(log, place, attempt, text, reason, circumstances)
 
 
-def _put_right(log: Log, place: Place, attempt: int, text: str, reason: str, how: Circumstances) -> None:
-    submission = Submission(how.technician, "bench", f"correction in job {place.job}")
-    _store(lambda: capture.correct(log, place, attempt, text, reason, how, submission))
+def _put_right(log: Log, place: Place, attempt: int, text: str, reason: str, circumstances: Circumstances) -> None:
+    submission = Submission(circumstances.technician, "bench", f"correction in job {place.job}")
+    _store(lambda: capture.correct(log, place, attempt, text, reason, circumstances, submission))
 
 
 def _show_last(view: BenchView, story: Story) -> str:
     """The last reading read back in words, with its verdict, and what lately stood out; the words, for who listens."""
     job = str(story.job.job)
-    if st.session_state.get("bench_shown") not in (None, job):  # what was said of another job is no answer here
-        st.session_state["bench_last"] = st.session_state["bench_error"] = None
-    st.session_state["bench_shown"] = job
-    last: Taken | None = st.session_state.get("bench_last")
+    state = bench_state.current()
+    if state.job not in (None, job):  # what was said of another job is no answer here
+        state.last = state.error = None
+    state.job = job
+    last = state.last
     counts = {str(r.row.id) for r in story.readings if r.row.counts}
     for taken in entries.answers().remarkable:
         if taken.place.job == job and str(taken.id) in counts and (last is None or taken.id != last.id):
             _show_taken(taken, "")
-    scanned = st.session_state.get("bench_scan")
-    if scanned:
-        st.info(plain(scanned), icon=":material/qr_code_scanner:")
-    error = st.session_state.get("bench_error")
-    if error is not None:
-        show_error(error)
+    if state.scanned:
+        st.info(plain(state.scanned), icon=":material/qr_code_scanner:")
+    if state.error is not None:
+        show_error(state.error)
         return ""
     if last is None or view.last_of is None:
-        if not scanned:
+        if not state.scanned:
             st.caption("What you enter is read back here. Job cards, lots and gauges can be scanned at any time.")
-        return str(scanned or "")
+        return state.scanned or ""
     return f"{place_text(last.place, last.characteristic)}: {_show_taken(last, view.last_standing)}"
 
 

@@ -17,28 +17,25 @@ from qclog.services.jobs.jobs import Story, Wanted
 from qclog.services.overview import bench_view
 from qclog.services.overview.bench_view import BenchView
 from qclog.store.log import Log
-from qclog.web import opening, reading
+from qclog.web import bench_state, opening, reading
 from qclog.web.frame import plain, show_error
 from qclog.web.storing import has_taken
 from qclog.words.sentences import reading_text, verdict_text
 
-JOB = "bench_job"
-TURN = "bench_turn"  # how often a place was chosen from the list
 _MOST_UNSCROLLED = 8  # places; a longer list scrolls by itself, so that what is below it stays at hand
-OTHER = "bench_other"  # how often something was stored by other means than the field
 
 
 def look(log: Log) -> BenchView:
     """What the page shows; the job is the one chosen, or the one asked for in the address."""
     asked = st.query_params.get("job")
-    if JOB not in st.session_state and asked:
-        st.session_state[JOB] = asked
-    chosen = st.session_state.get(JOB)
-    last: Taken | None = st.session_state.get("bench_last")
+    if bench_state.JOB not in st.session_state and asked:
+        st.session_state[bench_state.JOB] = asked
+    chosen = st.session_state.get(bench_state.JOB)
+    last = bench_state.current().last
     try:
         return bench_view.look(log, chosen, last, reading.around(log), lambda *of: reading.rows_lately(log, *of))
     except UnknownNameError as error:
-        st.session_state[JOB] = None
+        st.session_state[bench_state.JOB] = None
         st.query_params.pop("job", None)
         show_error(error)
         return bench_view.look(log, None, None)
@@ -47,7 +44,7 @@ def look(log: Log) -> BenchView:
 def choose_job(log: Log, view: BenchView, person: str | None) -> str | None:
     """Which job: those in work, the last touched first, or a new one."""
     about = {r.job: (r.case_type, r.case_serial) for r in view.in_work}
-    asked = st.session_state.get(JOB)
+    asked = st.session_state.get(bench_state.JOB)
     if asked and asked not in about and view.story is not None:
         about = {asked: (view.story.job.case_type, view.story.job.case_serial)} | about
     field, new = st.columns([3, 1], vertical_alignment="bottom")
@@ -56,14 +53,14 @@ def choose_job(log: Log, view: BenchView, person: str | None) -> str | None:
         list(about),
         index=None,
         placeholder="scan the job card, or type",
-        key=JOB,
+        key=bench_state.JOB,
         format_func=lambda n: ", ".join(str(x) for x in (n, *about[n]) if x),
     )
     with new:
         opened = opening.open_new(log, view, person)
     if opened is not None:
         st.query_params["job"] = opened
-        del st.session_state[JOB]
+        del st.session_state[bench_state.JOB]
         st.rerun()
     return chosen
 
@@ -100,37 +97,36 @@ def next_place(story: Story) -> Wanted | None:
     chosen = chosen_place(story)
     if chosen is not None:
         return chosen[0]
-    skipped = st.session_state.get("bench_skipped", set())
+    skipped = bench_state.current().skipped
     left = [w for w in story.missing if w.place not in skipped]
     return left[0] if left else None
 
 
 def chosen_place(story: Story) -> tuple[Wanted, int] | None:
     """The place chosen from the list, and the number of that choice."""
-    chosen = st.session_state.get("bench_place")
-    turn = int(st.session_state.get(TURN, 0))
-    return next(((w, turn) for w in story.wanted if w.place == chosen), None)
+    state = bench_state.current()
+    return next(((w, state.choices) for w in story.wanted if w.place == state.chosen), None)
 
 
 def end_choice(turn: int) -> None:
     """The choice of that number was answered by a reading."""
-    if st.session_state.get(TURN) == turn:
-        st.session_state.pop("bench_place", None)
+    state = bench_state.current()
+    if state.choices == turn:
+        state.chosen = None
 
 
 def skip(place: Place) -> None:
     """Leave a place for later."""
-    st.session_state.setdefault("bench_skipped", set()).add(place)
-    if st.session_state.get("bench_place") == place:
-        st.session_state.pop("bench_place")
+    state = bench_state.current()
+    state.skipped.add(place)
+    state.end_choice(place)
 
 
 def show_stored(taken: Taken) -> None:
     """What was stored last is read back on the page."""
     has_taken(taken)
-    st.session_state["bench_last"] = taken
-    st.session_state["bench_error"] = None
-    st.session_state["bench_scan"] = None
+    state = bench_state.current()
+    state.last, state.error, state.scanned = taken, None, None
 
 
 def show_places(story: Story) -> None:
@@ -170,14 +166,9 @@ def _place_button(wanted: Wanted, latest: dict[Any, Any], current: Wanted | None
         icon=":material/arrow_forward:" if here else icon,
         type="primary" if here else "tertiary",
         key=f"place_{p.characteristic}_{p.stage}_{p.position}",
-        on_click=_choose_place,
+        on_click=bench_state.current().choose,
         args=(p,),
     )
-
-
-def _choose_place(place: Place) -> None:
-    st.session_state["bench_place"] = place
-    st.session_state[TURN] = st.session_state.get(TURN, 0) + 1
 
 
 def take_scan(log: Log, text: str) -> bool:
@@ -185,30 +176,29 @@ def take_scan(log: Log, text: str) -> bool:
 
     False if it could not be done, which the page says.
     """
-    st.session_state["bench_scans"] = st.session_state.get("bench_scans", 0) + 1
+    state = bench_state.current()
+    state.scans += 1
     try:
         scan = read_scan(text)
         if scan is None:
             raise InputError("this code is none of this workshop's", field="code", found=text[:60])
-        st.session_state["bench_error"] = None
-        st.session_state["bench_scan"] = _obey(log, scan)
+        state.error = None
+        state.scanned = _obey(log, scan)
     except LogError:
         raise
     except QclogError as error:
-        st.session_state["bench_error"] = error
-        st.session_state["bench_last"] = None
+        state.error, state.last = error, None
         return False
     return True
 
 
 def tell_scan() -> None:
     """On a page without the field: what the code that was just scanned did, or why not."""
-    turn = st.session_state.get("bench_scans", 0)
-    if st.session_state.get("bench_scans_told", 0) == turn:
+    state = bench_state.current()
+    if state.scans_told == state.scans:
         return
-    st.session_state["bench_scans_told"] = turn
-    error, said = st.session_state.get("bench_error"), st.session_state.get("bench_scan")
-    told = str(error) if error is not None else said
+    state.scans_told = state.scans
+    told = str(state.error) if state.error is not None else state.scanned
     if told:
         st.toast(plain(told), icon=":material/qr_code_scanner:", duration="long")
 
@@ -217,7 +207,7 @@ def _obey(log: Log, scan: Scan) -> str:
     if scan.kind == "job":
         if not any(row.job == scan.name for row in jobs.list_jobs(log, scan.name)):
             raise UnknownNameError("no job of that number", field="job", found=scan.name, hint="open it with New job")
-        st.session_state[JOB] = scan.name
+        st.session_state[bench_state.JOB] = scan.name
         st.query_params["job"] = scan.name
         return f"Job {scan.name}"
     if scan.kind == "gauge":
@@ -227,5 +217,5 @@ def _obey(log: Log, scan: Scan) -> str:
         for kind in (gauges[scan.name].kind, None):
             st.session_state[f"gauge_{kind}"] = scan.name
         return f"Gauge {scan.name}"
-    st.session_state["part_lot"] = scan.name
+    bench_state.current().lot = scan.name
     return f"Lot {scan.name}: choose the part below to add it"

@@ -19,7 +19,7 @@ from qclog.services.jobs.bench_entries import Entry, Kept, is_correction, take_e
 from qclog.services.jobs.capture import Taken
 from qclog.services.jobs.jobs import Story
 from qclog.store.log import Log
-from qclog.web import bench, reading, who
+from qclog.web import bench, bench_state, reading, who
 
 KEY = "qclog_field"
 INVESTIGATION = "investigation"  # there, a code that is scanned is what is under suspicion
@@ -189,7 +189,7 @@ def _place(entry: Mapping[str, Any]) -> Place:
 
 def _first_free(log: Log, given: Answers) -> tuple[Place, str | None]:
     """The place that comes next in the job that was scanned just before, and the kind of gauge that it takes."""
-    job = str(st.session_state.get(bench.JOB))
+    job = str(st.session_state.get(bench_state.JOB))
     story = jobs.tell(log, job)
     taken = {tuple(told["place"]) for told in given.refused.values() if told.get("place")}
     for wanted in upcoming(story):
@@ -203,7 +203,7 @@ def _first_free(log: Log, given: Answers) -> tuple[Place, str | None]:
 
 def upcoming(story: Story) -> list[jobs.Wanted]:
     """The places still to be read, in the sheet's order, without those that were skipped."""
-    skipped = st.session_state.get("bench_skipped", set())
+    skipped = bench_state.current().skipped
     return [w for w in story.missing if w.place not in skipped]
 
 

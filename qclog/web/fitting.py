@@ -9,16 +9,15 @@ from qclog.errors import InputError
 from qclog.services.jobs import jobs
 from qclog.services.jobs.jobs import Story
 from qclog.store.log import Log, Submission
+from qclog.web import bench_state
 from qclog.web.frame import plain
 from qclog.web.problems import show_problem, trying
 from qclog.web.storing import storing
 
-_ADDED = "parts_added_here"
-
 
 def show_the_rest(log: Log, story: Story, person: str) -> None:
     """Parts, outstanding work, sign-off: each one press away, none in the way of the next reading."""
-    lot = st.session_state.get("part_lot")
+    lot = bench_state.current().lot
     job = str(story.job.job)
     with st.expander(f"Parts and lots ({len(story.parts)})", icon=":material/deployed_code:", expanded=bool(lot)):
         _show_parts(story)
@@ -42,7 +41,7 @@ def _add_part(log: Log, story: Story, person: str, lot: str | None) -> None:
     They are two fields because one that takes both offers what was typed before what is in the list.
     """
     kinds = list(dict.fromkeys(part for c in story.sheet.characteristics for part in c.parts))
-    with st.form(f"part_{st.session_state.get(_ADDED, 0)}", border=False):
+    with st.form(f"part_{bench_state.current().parts_added}", border=False):
         listed = None
         if kinds:
             listed = st.selectbox(
@@ -72,8 +71,9 @@ def _add_part(log: Log, story: Story, person: str, lot: str | None) -> None:
             )
             with storing(Submission(person, "bench", f"part of job {part.job}: {part.part}")) as submission:
                 jobs.add_part(log, part, submission)
-            st.session_state["part_lot"] = st.session_state["bench_scan"] = None
-            st.session_state[_ADDED] = st.session_state.get(_ADDED, 0) + 1
+            state = bench_state.current()
+            state.lot = state.scanned = None
+            state.parts_added += 1
             st.rerun()
     show_problem(form)
 

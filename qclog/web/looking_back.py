@@ -9,28 +9,28 @@ from qclog.store.log import Log
 from qclog.web import reading
 from qclog.web.frame import plain
 
-_ASKED = "as_of"
+ASKED = "as_of"
 
 
 def offer() -> None:
     """The small button in the corner, by which a page is asked as of a day or an entry; the address may ask it too."""
-    asked = st.query_params.get(_ASKED)
-    if asked is not None and _ASKED not in st.session_state:
-        st.session_state[_ASKED] = asked
+    asked = st.query_params.get(ASKED)
+    if asked is not None and ASKED not in st.session_state:
+        st.session_state[ASKED] = asked
     chosen = _asked()
     with st.popover(f"As of {plain(chosen)}" if chosen else "As of now", icon=":material/history:"):
         st.text_input(
             "Show the record as it stood (a day such as 2026-03-14, or an entry's number)",
-            key=_ASKED,
+            key=ASKED,
             placeholder="now",
         )
         st.caption(
             "What was entered later is left out on every page until this is blank again. The bench is always now."
         )
     if chosen:
-        st.query_params[_ASKED] = chosen
+        st.query_params[ASKED] = chosen
     else:
-        st.query_params.pop(_ASKED, None)
+        st.query_params.pop(ASKED, None)
 
 
 def log_then() -> Log:
@@ -45,8 +45,8 @@ def log_then() -> Log:
 
 
 def _asked() -> str:
-    return str(st.session_state.get(_ASKED) or "").strip()
+    return str(st.session_state.get(ASKED) or "").strip()
 
 
 def _come_back() -> None:
-    st.session_state[_ASKED] = ""
+    st.session_state[ASKED] = ""

@@ -11,15 +11,14 @@ from qclog.errors import InputError
 from qclog.services.jobs import jobs
 from qclog.services.overview.bench_view import BenchView
 from qclog.store.log import Log, Submission
+from qclog.web import bench_state
 from qclog.web.problems import show_problem, trying
 from qclog.web.storing import storing
-
-_OPENED = "jobs_opened_here"
 
 
 def open_new(log: Log, view: BenchView, person: str | None) -> str | None:
     """The button "New job" and what is asked there; the number once it is open, and then it has folded away."""
-    with st.popover("New job", key=f"new_job_{st.session_state.get(_OPENED, 0)}"):
+    with st.popover("New job", key=f"new_job_{bench_state.current().jobs_opened}"):
         if not view.around.sheets:
             st.info("Add a case-type sheet first, at the terminal: `qclog sheet add FILE`")
             return None
@@ -36,7 +35,7 @@ def open_new(log: Log, view: BenchView, person: str | None) -> str | None:
         )
         opened = None if case_type is None else _ask_about(log, view.around.sheets[case_type], person)
     if opened is not None:
-        st.session_state[_OPENED] = st.session_state.get(_OPENED, 0) + 1
+        bench_state.current().jobs_opened += 1
     return opened
 
 

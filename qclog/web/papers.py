@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from qclog.store.log import Log
+from qclog.web import bench_state
 
 if TYPE_CHECKING:
     from qclog.report.document import Document
@@ -17,7 +18,7 @@ def show_job_papers(log: Log, job: str, *, here: bool) -> None:
     """The job card and the build record as PDF; the ways to the investigation and, while it is `here`, the bench."""
     with st.container(horizontal=True):
         if here and st.button("To the bench", icon=":material/straighten:", type="primary"):
-            st.session_state["bench_job"] = job
+            st.session_state[bench_state.JOB] = job
             st.switch_page("app_pages/bench.py", query_params={"job": job})
         card = "The card that goes with the job, with its code to scan"
         record = "What left the shop, for the customer and the file"

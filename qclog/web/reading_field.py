@@ -6,6 +6,7 @@ page; `web/entries.py` takes what it sends.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -16,14 +17,13 @@ from qclog.domain.places import Place
 from qclog.domain.sheets.conditions import choices_of
 from qclog.services.jobs.jobs import Story, Wanted
 from qclog.store.log import Log
-from qclog.web import bench, entries, reading, who
+from qclog.web import bench, bench_state, entries, reading, who
 from qclog.web.clock import angles_of, draw_face, is_clock
 from qclog.web.wanting import what_is_asked
 from qclog.words.sentences import place_text
 
 _FOLDER = Path(__file__).with_name("field")
-_SHOWN = "bench_field_shown"
-_PAGE = "bench_field_page"
+_STATE = "bench_field_state"
 
 
 def _text_of(*names: str) -> str:
@@ -39,15 +39,27 @@ _field = st.components.v2.component(
 )
 
 
+@dataclass
+class FieldState:
+    """Which page the field is on, and whether it is drawn in the run that goes on."""
+
+    page: str | None = None
+    shown: bool = False
+
+
+def _state() -> FieldState:
+    found: FieldState = st.session_state.setdefault(_STATE, FieldState())
+    return found
+
+
 def begin_run(page: str) -> bool:
     """At the start of a page's run: the field is not drawn yet, and a code that is scanned is for that page.
 
     Whether it is another page than the last.
     """
-    another = st.session_state.get(_PAGE) != page
-    st.session_state[_SHOWN] = False
-    st.session_state[_PAGE] = page
-    return another
+    before = _state()
+    st.session_state[_STATE] = FieldState(page)
+    return before.page != page
 
 
 def show_field(log: Log, story: Story, person: str, said: str) -> None:
@@ -69,14 +81,14 @@ def show_field(log: Log, story: Story, person: str, said: str) -> None:
 
 def listen(log: Log) -> None:
     """On a page, or part of one, without the field: codes are still taken, and answers arrive."""
-    if st.session_state.get(_SHOWN):
+    if _state().shown:
         return
     worker = who.among(reading.around(log).workers) if log.exists() else None
-    _mount(_common(log, st.session_state.get(bench.JOB), worker.person if worker is not None else None))
+    _mount(_common(log, st.session_state.get(bench_state.JOB), worker.person if worker is not None else None))
 
 
 def _mount(data: dict[str, Any]) -> None:
-    st.session_state[_SHOWN] = True
+    _state().shown = True
     _field(data=data, key=entries.KEY, on_queue_change=lambda: None)
 
 
@@ -88,10 +100,11 @@ def _common(log: Log, job: str | None, person: str | None) -> dict[str, Any]:
         for key, value in st.session_state.items()
         if str(key).startswith("gauge_") and value in known
     }
-    turns = [st.session_state.get(name, 0) for name in (bench.TURN, bench.OTHER, "bench_scans")]
+    state = bench_state.current()
+    turns = [state.choices, state.other_stores, state.scans]
     return {
         "log": sha256(str(log.path.absolute()).encode()).hexdigest()[:12],
-        "page": st.session_state.get(_PAGE),
+        "page": _state().page,
         "job": job,
         "person": person,
         "now": entries.now_ms(),
@@ -101,7 +114,7 @@ def _common(log: Log, job: str | None, person: str | None) -> dict[str, Any]:
         "waiting": given.waiting,
         "conditions": given.conditions,
         "gauges": gauges,
-        "other": turns[1],
+        "other": state.other_stores,
         "focus": f"{job} {person} {sorted(gauges.items())} {turns}",
         "places": None,
         "chosen": None,

@@ -8,7 +8,7 @@ import streamlit as st
 
 from qclog.errors import LogBusyError, QclogError
 from qclog.notices import told_to
-from qclog.web import bench, entries, looking_back, reading, reading_field, who
+from qclog.web import bench, bench_state, entries, looking_back, reading, reading_field, who
 from qclog.web.frame import plain, show_error
 from qclog.web.problems import forget_problems
 from qclog.web.storing import has_shown, say_stored
@@ -34,7 +34,7 @@ _SPACING = """<style>
 </style>"""
 
 
-_KEPT = ("person", "bench_job", "gauge_", "as_of")
+_KEPT = (who.NAME, bench_state.JOB, "gauge_", looking_back.ASKED)
 
 
 def draw_frame(page: Any) -> None:

@@ -62,9 +62,9 @@ def take_entry(log: Log, entry: Entry) -> Kept:
         return Kept(_correct(log, entry), entry.conditions)
     place = _stored_as(log, entry.id) or entry.place
     said, conditions = _conditions_of(log, replace(entry, place=place))
-    how = Circumstances(entry.person, entry.gauge, _not_later(entry.typed_at), conditions)
+    circumstances = Circumstances(entry.person, entry.gauge, _not_later(entry.typed_at), conditions)
     submission = Submission(entry.person, "bench", f"reading of job {place.job}", entry.id)
-    return Kept(capture.take(log, place, said, how, submission, seen=entry.seen), conditions)
+    return Kept(capture.take(log, place, said, circumstances, submission, seen=entry.seen), conditions)
 
 
 def _stored_as(log: Log, submission: UUID) -> Place | None:
@@ -95,10 +95,10 @@ def _conditions_of(log: Log, entry: Entry) -> tuple[str, tuple[str, ...]]:
 
 def _correct(log: Log, entry: Entry) -> Taken:
     text = entry.text.strip()[len(CORRECT) :]
-    how = Circumstances(entry.person, taken_at=_not_later(entry.typed_at))
+    circumstances = Circumstances(entry.person, taken_at=_not_later(entry.typed_at))
     submission = Submission(entry.person, "bench", f"correction in job {entry.place.job}", entry.id)
     if entry.before is None:
-        return capture.correct_last(log, entry.place.job, text, MISTYPED, how, submission)
+        return capture.correct_last(log, entry.place.job, text, MISTYPED, circumstances, submission)
     with log.reading() as use:
         rows = use.rows("reading_of_submission", stored.ReadingOfSubmission, submission=entry.before)
     if not rows:
@@ -110,4 +110,4 @@ def _correct(log: Log, entry: Entry) -> Taken:
         )
     row = rows[0]
     place = Place(row.job, row.characteristic, row.stage, row.position)
-    return capture.correct(log, place, row.attempt, text, MISTYPED, how, submission)
+    return capture.correct(log, place, row.attempt, text, MISTYPED, circumstances, submission)

@@ -50,7 +50,7 @@ class Circumstances:
 
 
 def take(
-    log: Log, place: Place, text: str, how: Circumstances, submission: Submission, *, seen: int | None = None
+    log: Log, place: Place, text: str, circumstances: Circumstances, submission: Submission, *, seen: int | None = None
 ) -> Taken:
     """Store what was said at `place`, and judge it.
 
@@ -58,14 +58,14 @@ def take(
     what can't be understood, UnitError for a unit of another dimension, UnknownNameError for a name not in the log,
     and ReadMeanwhileError if more attempts are there than the `seen` ones (None: whatever is there).
     """
-    return _store(log, place, text, how, submission, seen=seen)
+    return _store(log, place, text, circumstances, submission, seen=seen)
 
 
 def _store(
     log: Log,
     place: Place,
     text: str,
-    how: Circumstances,
+    circumstances: Circumstances,
     submission: Submission,
     replaces: int | None = None,
     reason: str | None = None,
@@ -73,21 +73,21 @@ def _store(
 ) -> Taken:
     try:
         with log.writing(submission) as use:
-            _need_right(use, place, how.technician, submission)
+            _need_right(use, place, circumstances.technician, submission)
             if seen is not None:
                 _need_no_more_than(use, place, seen)
             if replaces is not None:
                 before = _need_attempt(use, place, replaces)
                 _need_own(use, before, submission)
-                how = _as_before(how, before)
-            context = _context(use, place, how)
+                circumstances = _as_before(circumstances, before)
+            context = _context(use, place, circumstances)
             said = understand(context, text)
-            new = _new(context, place, said, how, replaces, reason)
+            new = _new(context, place, said, circumstances, replaces, reason)
             row_id, attempt = records.add_reading(use, new)
             return _taken(context, place, attempt, said, row_id)
     except AlreadyStored as stored:
         with log.reading() as use:
-            context = _context(use, place, how)
+            context = _context(use, place, circumstances)
             here = records.attempts_here(use, place.job, place.characteristic, place.stage, place.position)
         row = next((r for r in here if r.entry == stored.entry), None)
         if row is None:
@@ -118,10 +118,10 @@ def _need_own(use: Use, row: stored.AttemptHere, submission: Submission) -> None
         rights.need(use, submission.by, Act.CORRECT)
 
 
-def _as_before(how: Circumstances, row: stored.AttemptHere) -> Circumstances:
+def _as_before(circumstances: Circumstances, row: stored.AttemptHere) -> Circumstances:
     """A correction was read with the gauge and under the conditions of what it corrects, unless it says otherwise."""
-    conditions = how.conditions or tuple((row.conditions or "").split())
-    return replace(how, gauge=how.gauge or row.gauge, conditions=conditions)
+    conditions = circumstances.conditions or tuple((row.conditions or "").split())
+    return replace(circumstances, gauge=circumstances.gauge or row.gauge, conditions=conditions)
 
 
 def last_reading(log: Log, job: str) -> stored.LastReading:
@@ -134,23 +134,25 @@ def last_reading(log: Log, job: str) -> stored.LastReading:
     return rows[0]
 
 
-def correct_last(log: Log, job: str, text: str, reason: str, how: Circumstances, submission: Submission) -> Taken:
+def correct_last(
+    log: Log, job: str, text: str, reason: str, circumstances: Circumstances, submission: Submission
+) -> Taken:
     """Replace the last reading of the job, as `correct` does."""
     row = last_reading(log, job)
     place = Place(job, row.characteristic, row.stage, row.position)
-    return correct(log, place, row.attempt, text, reason, how, submission)
+    return correct(log, place, row.attempt, text, reason, circumstances, submission)
 
 
 def correct(
-    log: Log, place: Place, attempt: int, text: str, reason: str, how: Circumstances, submission: Submission
+    log: Log, place: Place, attempt: int, text: str, reason: str, circumstances: Circumstances, submission: Submission
 ) -> Taken:
     """Replace one attempt at `place` by what is said now. The first stays, with who, when and why.
 
-    The gauge and the conditions stay those of the first where `how` does not name others.
+    The gauge and the conditions stay those of the first where `circumstances` does not name others.
     """
     if not reason.strip():
         raise InputError("a correction needs a reason", field="reason", hint="for example: mistyped, wrong position")
-    return _store(log, place, text, how, submission, replaces=attempt, reason=reason.strip())
+    return _store(log, place, text, circumstances, submission, replaces=attempt, reason=reason.strip())
 
 
 def strike(log: Log, place: Place, attempt: int, reason: str, person: str, submission: Submission) -> None:
@@ -184,17 +186,17 @@ def job_and_sheet(use: Use, job: str, moment: datetime) -> tuple[stored.Job, She
     return rows[0], sheets.sheet_at(use, rows[0].case_type, moment)
 
 
-def _context(use: Use, place: Place, how: Circumstances) -> Context:
-    taken_at = how.taken_at or now()
+def _context(use: Use, place: Place, circumstances: Circumstances) -> Context:
+    taken_at = circumstances.taken_at or now()
     job, sheet = job_and_sheet(use, place.job, taken_at)
     characteristic = sheet.characteristic(place.characteristic)
     check_place(characteristic, place, job.variant)
-    check_conditions(characteristic, how.conditions)
-    records.need(use, "person", "person", how.technician, "person")
+    check_conditions(characteristic, circumstances.conditions)
+    records.need(use, "person", "person", circumstances.technician, "person")
     leaves: tuple[Fraction, ...] = ()
-    if how.gauge is not None:
-        records.need(use, "gauge", "gauge", how.gauge, "gauge")
-        gauge = next(g for g in use.rows("gauges", stored.Gauge) if g.gauge == how.gauge)
+    if circumstances.gauge is not None:
+        records.need(use, "gauge", "gauge", circumstances.gauge, "gauge")
+        gauge = next(g for g in use.rows("gauges", stored.Gauge) if g.gauge == circumstances.gauge)
         leaves = leaves_in(gauge.leaves or "", gauge.unit, characteristic.unit)
     parts = [(p.part, p.condition) for p in use.rows("job_parts", stored.JobPart, job=place.job)]
     condition = condition_of_parts(characteristic, parts)
@@ -288,7 +290,7 @@ def _new(
     context: Context,
     place: Place,
     said: readings.Said,
-    how: Circumstances,
+    circumstances: Circumstances,
     replaces: int | None = None,
     reason: str | None = None,
 ) -> records.NewReading:
@@ -305,11 +307,11 @@ def _new(
         high=_number(own.high),
         unit=context.characteristic.unit,
         word=said.word,
-        technician=how.technician,
+        technician=circumstances.technician,
         taken_at=context.taken_at,
-        gauge=how.gauge,
-        conditions=" ".join(how.conditions) or None,
-        note=how.note,
+        gauge=circumstances.gauge,
+        conditions=" ".join(circumstances.conditions) or None,
+        note=circumstances.note,
         replaces=replaces,
         reason=reason,
     )
