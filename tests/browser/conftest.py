@@ -22,8 +22,11 @@ from playwright.sync_api import Browser, Page, expect, sync_playwright
 ROOT = Path(__file__).parents[2]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 PATIENCE = 60_000  # ms: a busy machine is no defect
-# Nothing on the page moves or fades any more: an expander takes half a second to grow.
-AT_REST = "() => document.getAnimations().every((a) => a.playState !== 'running')"
+# The page is drawn, and nothing on it moves or fades any more: an expander takes half a second to grow.
+AT_REST = (
+    "() => document.querySelector('[data-testid=stApp]')?.dataset.testScriptState === 'notRunning'"
+    " && document.getAnimations().every((a) => a.playState !== 'running')"
+)
 SWITCHES = [
     "--no-sandbox",
     "--disable-gpu",

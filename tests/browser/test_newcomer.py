@@ -70,7 +70,9 @@ def test_a_job_is_opened_and_its_first_reading_typed_with_what_the_screen_says(
         page.keyboard.type(refused_or_said)
         page.keyboard.press("Enter")
         page.get_by_text("not understood" if refused_or_said == "banana" else "ABOVE 8 thou").first.wait_for()
+    page.wait_for_function(AT_REST)  # a press on what is drawn anew in that moment is none
     page.get_by_text("Parts and lots (0)").click()
+    page.wait_for_function(AT_REST)
     page.get_by_role("button", name="Add the part").click()
     page.get_by_text("No part was named").wait_for()
     page.wait_for_function(AT_REST)  # a list of Streamlit's shuts when what it hangs from moves
