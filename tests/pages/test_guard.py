@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Any
+from collections.abc import Coroutine
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any, TypeVar
 
 import pytest
 
@@ -75,21 +77,30 @@ REFUSED: list[Headers] = [
 ]
 
 
+T = TypeVar("T")
+
+
+def in_a_loop(what: Coroutine[Any, Any, T]) -> T:
+    """In a loop and a thread of its own: the browser tests before may have left a loop running in this one."""
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, what).result()
+
+
 @pytest.mark.parametrize("headers", ALLOWED)
 def test_who_is_answered(headers: Headers) -> None:
-    start, body = asyncio.run(ask(guard(), "http", headers))
+    start, body = in_a_loop(ask(guard(), "http", headers))
     assert (start["status"], body["body"]) == (200, b"the page")
     names = {name for name, _ in start["headers"]}
     assert {b"content-security-policy", b"x-frame-options", b"x-content-type-options", b"set-cookie"} <= names
-    assert asyncio.run(ask(guard(), "websocket", headers)) == [{"type": "websocket.accept"}]
+    assert in_a_loop(ask(guard(), "websocket", headers)) == [{"type": "websocket.accept"}]
 
 
 @pytest.mark.parametrize("headers", REFUSED)
 def test_who_is_refused(headers: Headers) -> None:
-    start, body = asyncio.run(ask(guard(), "http", headers))
+    start, body = in_a_loop(ask(guard(), "http", headers))
     assert start["status"] == 403
     assert b"the page" not in body["body"]
-    (closed,) = asyncio.run(ask(guard(), "websocket", headers))
+    (closed,) = in_a_loop(ask(guard(), "websocket", headers))
     assert closed["type"] == "websocket.close"
 
 
@@ -102,7 +113,7 @@ def test_what_streamlit_is_told_needs_no_look_at_the_internet() -> None:
 
     around = Guard(keep, own="127.0.0.1", hosts=["qclog.example"], policy="")
     for headers in (h for h in ALLOWED if "origin" in h):
-        asyncio.run(ask(around, "websocket", headers))
+        in_a_loop(ask(around, "websocket", headers))
         assert seen[-1][b"origin"].split(b"//")[1] == seen[-1][b"host"]
     assert len(seen) == 3
 
@@ -138,7 +149,7 @@ def test_what_is_downloaded_needs_an_open_page() -> None:
         await page
         return [before, *during, await get(mine)]
 
-    assert asyncio.run(story()) == [403, 200, 403, 403, 403]
+    assert in_a_loop(story()) == [403, 200, 403, 403, 403]
 
 
 def test_the_policy_allows_the_scripts_of_the_page_itself_and_no_others() -> None:
