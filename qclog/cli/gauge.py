@@ -63,7 +63,7 @@ def add_one(arguments: argparse.Namespace) -> int:
         raise InputError(
             "leaves are sizes separated by spaces", field="leaves", found=arguments.leaves, hint="as '1 1.5 2 3'"
         ) from error
-    due = options.day_of("calibration-due", arguments.calibration_due)
+    due = options.day_of("calibration-due", arguments.calibration_due or None)
     unit = units.parse_unit(arguments.unit)
     gauge = Gauge(arguments.name, arguments.kind, unit, arguments.step, leaves, due)
     people.add_gauge(options.log_of(arguments), gauge, options.submission_of(arguments, f"gauge {arguments.name}"))

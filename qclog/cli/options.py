@@ -65,8 +65,8 @@ def log_of(arguments: argparse.Namespace) -> Log:
 
 
 def day_of(name: str, text: str | None) -> date | None:
-    """The day that an option says; InputError, which names the option, for what is none."""
-    if not text:
+    """The day that an option says, None where it was not given; InputError, which names it, for what is no day."""
+    if text is None:
         return None
     try:
         return date.fromisoformat(text)

@@ -100,7 +100,7 @@ def _store(do: Callable[[], Taken]) -> None:
         state.error = error
         return
     bench.show_stored(taken)
-    state.end_choice(taken.place)
+    state.leave(taken.place)
     state.other_stores += 1
 
 

@@ -8,7 +8,6 @@ import streamlit as st
 
 from qclog.domain import stored
 from qclog.domain.jobs import STAGE_WORDS
-from qclog.domain.places import Place
 from qclog.domain.speech.scans import Scan, read_scan
 from qclog.errors import InputError, LogError, QclogError, UnknownNameError
 from qclog.services.jobs import jobs
@@ -97,29 +96,19 @@ def next_place(story: Story) -> Wanted | None:
     chosen = chosen_place(story)
     if chosen is not None:
         return chosen[0]
+    return next(iter(upcoming(story)), None)
+
+
+def upcoming(story: Story) -> list[Wanted]:
+    """The places still to be read, in the sheet's order, without those that were skipped."""
     skipped = bench_state.current().skipped
-    left = [w for w in story.missing if w.place not in skipped]
-    return left[0] if left else None
+    return [w for w in story.missing if w.place not in skipped]
 
 
 def chosen_place(story: Story) -> tuple[Wanted, int] | None:
     """The place chosen from the list, and the number of that choice."""
     state = bench_state.current()
     return next(((w, state.choices) for w in story.wanted if w.place == state.chosen), None)
-
-
-def end_choice(turn: int) -> None:
-    """The choice of that number was answered by a reading."""
-    state = bench_state.current()
-    if state.choices == turn:
-        state.chosen = None
-
-
-def skip(place: Place) -> None:
-    """Leave a place for later."""
-    state = bench_state.current()
-    state.skipped.add(place)
-    state.end_choice(place)
 
 
 def show_stored(taken: Taken) -> None:

@@ -44,10 +44,20 @@ class BenchState:
         self.chosen = place
         self.choices += 1
 
-    def end_choice(self, of: Place) -> None:
-        """`of` was read or left: it is chosen no more."""
-        if self.chosen == of:
+    def answer_choice(self, number: int) -> None:
+        """The choice of that number was answered by a reading."""
+        if self.choices == number:
             self.chosen = None
+
+    def leave(self, place: Place) -> None:
+        """`place` was read or skipped: it is chosen no more."""
+        if self.chosen == place:
+            self.chosen = None
+
+    def skip(self, place: Place) -> None:
+        """Leave a place for later."""
+        self.skipped.add(place)
+        self.leave(place)
 
 
 def current() -> BenchState:

@@ -17,7 +17,6 @@ from qclog.errors import InputError, LogError, QclogError, ReadMeanwhileError, s
 from qclog.services.jobs import jobs
 from qclog.services.jobs.bench_entries import Entry, Kept, is_correction, take_entry
 from qclog.services.jobs.capture import Taken
-from qclog.services.jobs.jobs import Story
 from qclog.store.log import Log
 from qclog.web import bench, bench_state, reading, who
 
@@ -109,7 +108,7 @@ def _take(log: Log, entry: Mapping[str, Any], person: str | None, given: Answers
     place = None
     try:
         if kind == "skip":
-            bench.skip(_place(entry))
+            bench_state.current().skip(_place(entry))
             given.stored.add(name)
         else:
             read = _read(log, entry, person, given)
@@ -192,19 +191,13 @@ def _first_free(log: Log, given: Answers) -> tuple[Place, str | None]:
     job = str(st.session_state.get(bench_state.JOB))
     story = jobs.tell(log, job)
     taken = {tuple(told["place"]) for told in given.refused.values() if told.get("place")}
-    for wanted in upcoming(story):
+    for wanted in bench.upcoming(story):
         p = wanted.place
         if (p.job, p.characteristic, p.stage, p.position) not in taken:
             return p, wanted.characteristic.gauge_kind
     raise InputError(
         "no place of this job wants a reading", field="reading", hint="choose a place from the list and type it there"
     )
-
-
-def upcoming(story: Story) -> list[jobs.Wanted]:
-    """The places still to be read, in the sheet's order, without those that were skipped."""
-    skipped = bench_state.current().skipped
-    return [w for w in story.missing if w.place not in skipped]
 
 
 def _note(kept: Kept, entry: Mapping[str, Any], given: Answers) -> None:
@@ -216,7 +209,7 @@ def _note(kept: Kept, entry: Mapping[str, Any], given: Answers) -> None:
         given.remarkable = [*given.remarkable, taken][-4:]
     bench.show_stored(taken)
     if isinstance(entry.get("chosen"), int):
-        bench.end_choice(entry["chosen"])
+        bench_state.current().answer_choice(entry["chosen"])
 
 
 def _refuse(given: Answers, entry: Mapping[str, Any], error: QclogError, place: Place | None = None) -> None:

@@ -70,7 +70,7 @@ def show_field(log: Log, story: Story, person: str, said: str) -> None:
     faces = {_face_of(w): _drawn_face(story, w) for w in story.wanted if is_clock(w.characteristic.positions)}
     data = _common(log, str(story.job.job), person)
     data |= {
-        "places": [_item(story, w, seen) for w in entries.upcoming(story)],
+        "places": [_item(story, w, seen) for w in bench.upcoming(story)],
         "chosen": chosen and {"turn": chosen[1], "item": _item(story, chosen[0], seen)},
         "here": _key(wanted.place) if wanted is not None else None,
         "faces": faces,

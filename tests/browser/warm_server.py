@@ -26,9 +26,13 @@ PAGES = Path(__file__).parents[2] / "dashboards"
 _LOG = "log_of_this_session"
 
 
+def ordered(orders: Path, what: str) -> Any:
+    return json.loads(orders.read_text(encoding="utf-8"))[what]
+
+
 def slowed(function: Any, orders: Path, what: str) -> Any:
     def slow(*args: Any, **kwargs: Any) -> Any:
-        time.sleep(json.loads(orders.read_text(encoding="utf-8"))[what])
+        time.sleep(ordered(orders, what))
         return function(*args, **kwargs)
 
     return slow
@@ -37,7 +41,7 @@ def slowed(function: Any, orders: Path, what: str) -> Any:
 def chosen_log(orders: Path) -> Any:
     def log() -> Log:
         if _LOG not in st.session_state:
-            st.session_state[_LOG] = json.loads(orders.read_text(encoding="utf-8"))["log"]
+            st.session_state[_LOG] = ordered(orders, "log")
         return Log(Path(st.session_state[_LOG]))
 
     return log

@@ -151,8 +151,9 @@ def test_returns_are_added_up_and_what_is_left_out_is_said(returned: Log, capsys
 
 
 def test_a_day_that_is_none_is_refused(returned: Log, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["house", "returns", "--since", "May", "--log", str(returned.path)]) != 0
-    assert "this is no day" in capsys.readouterr().err
+    for text in ("May", ""):
+        assert main(["house", "returns", "--since", text, "--log", str(returned.path)]) != 0
+        assert "this is no day" in capsys.readouterr().err
 
 
 def test_the_day_of_a_return_is_the_workshops(returned: Log) -> None:
