@@ -17,6 +17,7 @@ import qclog.stats
 from qclog.bench import estimate, fits, growth, ladder, mesh, packs, stand_off
 from qclog.stats.charts import hotelling, limits
 from qclog.stats.rounded import coarse
+from qclog.stats.spread import tails
 
 E = estimate.Estimate
 V = [float(x) for x in np.random.default_rng(1).normal(20, 2, 40).round(2)]
@@ -202,6 +203,9 @@ CALLS: dict[str, tuple[tuple[Any, ...], dict[str, Any]]] = {
     "torque.pull_for_torque": ((6.0, 3.0), {}),
     "torque.judge_torque": ((E(9, 0.5), 5.0, 14.0), {"conditions": ("rotating",)}),
     "torque.step_needed": ((5.0, 14.0, 2.0, [1.0, 2.0, 5.0]), {}),
+    "lent_spread.lend_spread": (([1.0, 2.0, 1.5, 1.2, 1.7], [3.0, 4.0, 5.0, 9.0, 7.0]), {}),
+    "tails.fit_tail": ((np.random.default_rng(3).standard_t(3, 200).tolist(), 0.1), {"outer": 0.01}),
+    "tails.normal_scores": (([0.5, 3.0, 9.0], tails.Tail(200, 4.0, 0.9)), {}),
     "torque.sizes_to_change": ((E(9, 0.5), 5.0, 14.0), {"more_shim": "raises"}),
     "torque.learn_slope": (([1.0, 2.0, 3.0, 4.0, 5.0], [2.1, 3.9, 6.2, 8.0, 9.9]), {"fewest": 5}),
     "uncertainty.source_of": ((15.0, 16.0), {"kind": "feeler", "step": 1.0, "unit": "thou"}),
