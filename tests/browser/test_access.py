@@ -11,7 +11,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
 from qclog.store.log import Log
-from tests.browser.conftest import AT_REST, serve
+from tests.browser.conftest import AT_REST, PATIENCE, serve
 from tests.workshop_with_a_batch import add_units
 
 PAGES = ("", "bench?job=K-010", "case_type", "job?job=K-044", "investigation?trace=K-044")
@@ -39,7 +39,7 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 )
 def test_pages_can_be_used_by_everyone(browser: Browser, address: str, scheme: Any, width: int, height: int) -> None:
     context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
-    context.set_default_timeout(20_000)
+    context.set_default_timeout(PATIENCE)
     page = context.new_page()
     faults = []
     for path in PAGES:

@@ -135,7 +135,7 @@ def test_what_is_refused_comes_back_to_its_place_and_keeps_nothing_back(page: Pa
         enter(page, text)
     page.wait_for_function(PUTTING_RIGHT)
     expect(page.get_by_role("textbox", name="Reading")).to_have_value("twelvish")
-    expect(page.locator(".qclog-field .place")).to_have_text("End float 0, at 1")
+    expect(page.locator(".qclog-field:visible .place")).to_have_text("End float 0, at 1")
     enter(page, "12")  # what was refused is selected
     enter(page, "14")
     page.wait_for_function(IN_EMPTY_FIELD)
@@ -328,7 +328,7 @@ def test_skip_and_not_accessible_are_of_the_place_that_is_shown(page: Page, slow
 def test_conditions_are_asked_in_the_page_and_remembered(page: Page, slowly: Slowly, log: Log) -> None:
     sit_down(page, slowly(reading=0.5), "J-1")
     page.get_by_role("button", name="wanted").last.click()
-    expect(page.locator(".qclog-field .place")).to_contain_text("Turning torque")
+    expect(page.locator(".qclog-field:visible .place")).to_contain_text("Turning torque")
     enter(page, "12")
     page.get_by_text("needs to be recorded with oiled or dry").wait_for()
     expect(page.get_by_role("textbox", name="Reading")).to_have_value("12")

@@ -19,7 +19,7 @@ from playwright.sync_api import Browser, Page
 from qclog.domain.jobs import Person
 from qclog.services.keeping import people, signing_on
 from qclog.store.log import Log
-from tests.browser.conftest import CHROMIUM, SWITCHES, serve
+from tests.browser.conftest import CHROMIUM, PATIENCE, SWITCHES, serve
 from tests.conftest import make_log, submission
 from tests.workshop_with_a_batch import add_units
 
@@ -164,7 +164,7 @@ def test_with_sign_on_nothing_is_shown_before_and_nothing_is_left_after(
         signing_on.set_pin(log, name, PIN, submission("PIN", "Rook"))
     for at in serve(log.path, "--sign-on"):
         context = browser.new_context()
-        context.set_default_timeout(20_000)
+        context.set_default_timeout(PATIENCE)
         page = context.new_page()
         page.goto(f"{at}/job?job=J-1")
         page.get_by_label("PIN").wait_for()

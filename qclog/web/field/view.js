@@ -29,8 +29,6 @@ class View {
     this.face = el("div", "face");
     this.place.setAttribute("aria-live", "polite");
     this.asked = el("p", "asked");
-    this.place.id = "qclog-place";
-    this.asked.id = "qclog-asked";
     this.fault = el("p", "fault");
     this.fault.setAttribute("role", "alert");
     this.input = el("input", "key");
@@ -101,6 +99,8 @@ class View {
     if (!data) return;
     const listens = !data.places;
     root.hidden = listens;
+    this.place.id = listens ? "" : "qclog-place"; // one that only listens may stay beside the field for a while
+    this.asked.id = listens ? "" : "qclog-asked";
     const waiting = keeper.queue.filter((e) => !e.answered);
     root.dataset.waiting = String(waiting.length);
     if (listens) {
