@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from typing import TYPE_CHECKING, Any
 
 from qclog.cli import options
@@ -19,8 +20,17 @@ if TYPE_CHECKING:
 def add_to(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser("findings", help="the troubles the readings point to, and what to check next")
-    parser.add_argument("--json", action="store_true", help="those that stand as one JSON array, strongest first")
-    parser.add_argument("--replay", action="store_true", help="in the order in which each would have been raised")
+    parser.add_argument(
+        "--json",
+        action="store_true",
+        help="those that stand as one JSON array, strongest first",
+    )
+    parser.add_argument(
+        "--replay",
+        action="store_true",
+        help="look through it as it grew: when each was raised, in order",
+    )
+    parser.add_argument("--also-look", action="store_true", help="with what is merely worth a look")
     parser.add_argument("--all", action="store_true", help="with those that were explained, closed or rejected")
     options.add_log(parser, earlier=True)
     parser.set_defaults(run=run)
@@ -53,20 +63,40 @@ def run(arguments: argparse.Namespace) -> int:
     from qclog.services.watch import finding_life, finding_words
 
     log = options.log_of(arguments)
-    watched = finding_life.watch(log)
+    watched = _replayed(log) if arguments.replay else finding_life.watch(log)
     zone = _zone(log)
     shown = [f for f in watched.followed if f.stands]
+    weaker = list(watched.worth_a_look) if arguments.also_look else []
     if arguments.replay:
         shown.sort(key=lambda f: (f.finding.found_at, f.id) if f.finding else (None, f.id))
     if arguments.json:
-        standing = [f.finding for f in shown if f.finding is not None]
-        print(json.dumps(finding_words.as_json(standing, zone), ensure_ascii=False, indent=1))
+        told = [f.finding for f in (*shown, *weaker) if f.finding is not None]
+        print(json.dumps(finding_words.as_json(told, zone), ensure_ascii=False, indent=1))
         return 0
     _print_standing(log, shown, zone, replay=arguments.replay)
+    if weaker:
+        print("\nMerely worth a look, too weak to stand:")
+        _print_standing(log, weaker, zone, replay=arguments.replay)
+    elif watched.worth_a_look and not arguments.also_look:
+        print(f"\n{len(watched.worth_a_look)} more merely worth a look (--also-look shows them)")
     _print_settled(watched, zone, everything=arguments.all)
     if shown:
         print("\nThese are suggestions from readings, not proof: look before you act.")
     return 0
+
+
+def _replayed(log: Log) -> Watched:
+    """A replay, which says how far it has come where somebody waits for it."""
+    from qclog.services.watch import finding_life
+
+    def tell(looked: int) -> None:
+        if sys.stderr.isatty():
+            print(f"\rlooked at {looked} moments ", end="", file=sys.stderr, flush=True)
+
+    watched = finding_life.replay(log, tell)
+    if sys.stderr.isatty():
+        print(file=sys.stderr)
+    return watched
 
 
 def _print_standing(log: Log, shown: list[Followed], zone: ZoneInfo, *, replay: bool) -> None:

@@ -27,5 +27,6 @@ HOUSE_DETAILS = {
     "failure_code": "code of a failure",
     "rate": "rate",
 }
-RATES = ("labour_hour", "currency")
+FALSE_FINDINGS = ("rate", "false_findings")  # how many false findings a year may stand
+RATES = ("labour_hour", "currency", "false_findings")
 GAUGE_DETAILS = ("tolerance",)

@@ -1,24 +1,31 @@
-"""What a search finds, and how far the readings of one level are from the others."""
+"""What a search finds: one identifier's departure, and taking it out of the residuals."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import log
 
 import numpy as np
 
+from qclog.watch.evidence import Evidence
+from qclog.watch.observations import ALONE, PERSON
 from qclog.watch.residuals import Floats, Integers
 from qclog.watch.scoring import standardised
 
 MOST_SHARE = 0.5
-SHORTEST = 3
+SHORTEST = 5  # visits of a gauge
+SHORTEST_OF_A_PERSON = 12
+DRAWN_IN = 4.0  # spreads: in sums over many units a wilder one counts as this, so that it turns no finding round
+RELUCTANCE = {PERSON: log(100)}  # a person is named on a hundred times the evidence that a thing is
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Departure:
     """One identifier's departure: which readings, which aspects, how far each in spreads, and log of its chance.
 
-    `log_p` allows for every place searched: `penalty` of it for the levels and stretches, the rest for the choice
-    among `many` aspects. `slope` says that the effects are per rebuild.
+    `log_p` allows for every place searched. `slope` says that the effects are per rebuild; a `curve` has what a drift
+    adds to each of `readings`. `rivals` are levels of other identifiers that explain the same readings nearly as well.
+    `places`: how many stretches were looked at, where few were.
     """
 
     kind: str
@@ -28,22 +35,65 @@ class Departure:
     effects: tuple[tuple[int, float], ...]
     whole: bool
     open_ended: bool
-    penalty: float = 0.0
-    many: int = 1
-    harmless: float = 0.0
     slope: bool = False
-    wider: bool = False
+    curve: Floats | None = None
+    rivals: tuple[tuple[str, int], ...] = ()
+    places: int | None = None
+
+    @property
+    def alone(self) -> bool:
+        """Whether it is about one unit, not a group."""
+        return self.kind in ALONE
+
+    def parts(self, evidence: Evidence) -> list[tuple[int, Integers, Floats, float]]:
+        """For each aspect it shows in: its number, the readings, what an effect of one adds to each, and the effect."""
+        if self.curve is not None:
+            return [(self.effects[0][0], self.readings, self.curve, 1.0)]
+        of = evidence.aspect[self.readings]
+        return [
+            (aspect, mine, evidence.rebuild[mine] - 1.0 if self.slope else np.ones(len(mine)), effect)
+            for aspect, effect in self.effects
+            for mine in (self.readings[of == aspect],)
+        ]
 
 
-def against_the_rest(sums: Floats, counts: Floats, share: Floats, harmless: float) -> tuple[Floats, Floats]:
+def take_out(evidence: Evidence, departure: Departure) -> None:
+    """Subtract a departure's effects from the residuals it explains and set the middle of their series to 0 again; a
+    single odd unit is set aside whole.
+    """
+    touched = np.zeros(int(evidence.series.max()) + 1, dtype=bool)
+    for _, mine, x, effect in departure.parts(evidence):
+        if departure.alone:
+            evidence.z[mine] = 0.0
+            evidence.counts[mine] = False
+        else:
+            evidence.z[mine] -= effect * x
+            touched[evidence.series[mine]] = True
+    if touched.any():
+        evidence.z -= np.where(touched, centres(evidence, evidence.z), 0.0)[evidence.series]
+
+
+def centres(evidence: Evidence, z: Floats) -> Floats:
+    """The middle of each series, wild readings drawn in."""
+    size = int(evidence.series.max()) + 1
+    use = evidence.counts.astype(float)
+    count = np.maximum(tally(evidence.series, size, use), 1.0)
+    return tally(evidence.series, size, np.clip(z, -DRAWN_IN, DRAWN_IN) * use) / count
+
+
+def against_the_rest(
+    sums: Floats, counts: Floats, share: Floats, harmless: float, together: Floats | float = 1.0
+) -> tuple[Floats, Floats]:
     """Standardised departure and mean against the others of the same kind.
 
     A level that holds `share` of the readings draws the reference toward itself by that share of its departure.
+    `together` is how many times as far as independent ones the sums of readings of one day scatter.
     """
     others = 1.0 - np.minimum(share, MOST_SHARE)
     with np.errstate(invalid="ignore", divide="ignore"):
         means = np.nan_to_num(sums / counts) / others
-    return standardised(means * counts * others, counts * others, harmless), means
+    known = counts * others / together
+    return standardised(means * known, known, harmless), means
 
 
 def tally(cell: Integers, size: int, weights: Floats | None = None) -> Floats:

@@ -28,18 +28,30 @@ class Members:
     reading: Integers
     level: Integers
     names: tuple[str, ...]
+    ends: Integers
+
+    def of(self, level: int) -> Integers:
+        """The readings of one level, in time order."""
+        return self.reading[self.ends[level] : self.ends[level + 1]]
 
 
 @dataclass(slots=True)
 class Evidence:
-    """Readings in time order. `z` changes as causes are taken out, `original` keeps them; `counts` says which readings
-    are evidence.
+    """Readings in time order, arrays with one entry each.
+
+    `original` are the residuals, `z` what is left of them as causes are taken out, `counts` which readings are
+    evidence; `far`, `wide`, `spread`, `matters`, `lent`, `lent_freedom` and `least` as `residuals.Residuals` has them.
     """
 
     z: Floats
     original: Floats
+    far: Floats
+    wide: Floats
     spread: Floats
     matters: Floats
+    lent: Floats
+    lent_freedom: Floats
+    least: Floats
     aspect: Integers
     aspects: tuple[tuple[str, str], ...]
     case_type: Integers
@@ -53,22 +65,27 @@ class Evidence:
     row: Integers
     series: Integers
     events: tuple[tuple[str, int, int], ...]
-    series_size: Floats
     aspect_size: Floats
 
 
-def arrange(observations: Observations, residuals: Residuals) -> Evidence:
-    """The readings with their residuals, ready to be searched."""
+def arrange(observations: Observations, residuals: Residuals, first: Evidence | None = None) -> Evidence:
+    """The readings with their residuals, ready to be searched. `first`: an earlier arrangement of the same."""
     rows = observations.rows[residuals.row.tolist()].with_row_index("reading")
     aspects = rows.select(pl.struct("characteristic", "stage")).to_series()
     aspect, aspect_names = _numbered(aspects)
     case_type, case_types = _numbered(rows["case_type"])
     job, jobs = _numbered(rows["job"])
+    _, series = np.unique(residuals.series, return_inverse=True)
     evidence = Evidence(
-        z=residuals.z.copy(),
-        original=residuals.z.copy(),
+        z=residuals.u.copy(),
+        original=residuals.u.copy(),
+        far=residuals.far,
+        wide=residuals.wide,
         spread=residuals.spread,
         matters=residuals.matters,
+        lent=residuals.lent,
+        lent_freedom=residuals.lent_freedom,
+        least=residuals.least,
         aspect=aspect,
         aspects=tuple((a["characteristic"], a["stage"]) for a in aspect_names),
         case_type=case_type,
@@ -78,16 +95,17 @@ def arrange(observations: Observations, residuals: Residuals) -> Evidence:
         taken=rows["taken_at"].to_physical().to_numpy().astype(np.int64),
         counts=np.ones(len(rows), dtype=bool),
         rebuild=rows["rebuild"].fill_null(0).to_numpy().astype(float),
-        members={kind: _members(kind, rows, observations) for kind in KINDS},
+        members=first.members
+        if first is not None and np.array_equal(first.row, residuals.row)
+        else {kind: _members(kind, rows, observations) for kind in KINDS},
         row=residuals.row,
-        series=residuals.series,
+        series=series.astype(np.int64),
         events=tuple(
             (gauge, since, until)
             for gauge, since, until in observations.events.select(
                 "gauge", pl.col("since").to_physical(), pl.col("until").to_physical()
             ).rows()
         ),
-        series_size=np.bincount(residuals.series)[residuals.series].astype(float),
         aspect_size=np.bincount(aspect).astype(float),
     )
     evidence.counts = _one_witness_each(evidence)
@@ -102,8 +120,9 @@ def _numbered(values: pl.Series) -> tuple[Integers, list[Any]]:
 
 
 def _members(kind: str, rows: pl.DataFrame, observations: Observations) -> Members:
-    if kind == "lot":
-        pairs = rows.select("reading", "job").join(observations.lots.select("job", level="lot").unique(), on="job")
+    if kind in ("lot", "supplier"):
+        fitted = (observations.lots if kind == "lot" else observations.suppliers).select("job", level=kind).unique()
+        pairs = rows.select("reading", "job").join(fitted, on="job")
     elif kind == "gauge":
         keys = ["job", "characteristic", "stage"]
         gauges = observations.gauges.select(*keys, level="gauge").unique()
@@ -112,23 +131,26 @@ def _members(kind: str, rows: pl.DataFrame, observations: Observations) -> Membe
         again = pl.col("rebuild") > pl.col("rebuild").min().over("case_type")
         pairs = rows.filter(again.fill_null(value=False)).select("reading", level="case_type")
     elif kind == "case_serial":
-        pairs = rows.select("reading", level=pl.coalesce("case_serial", "job"))
+        pairs = rows.filter(pl.col("job").n_unique().over("case_serial") > 1).select("reading", level="case_serial")
+    elif kind == "visit":
+        pairs = rows.select("reading", level="job")
     else:
         pairs = rows.select("reading", level=kind)
     pairs = pairs.drop_nulls("level").select("reading", "level")
     if pairs.is_empty():
-        return Members(kind, np.empty(0, np.int64), np.empty(0, np.int64), ())
+        return Members(kind, np.empty(0, np.int64), np.empty(0, np.int64), (), np.zeros(1, np.int64))
     level, names = _numbered(pairs["level"])
     reading = pairs["reading"].to_numpy().astype(np.int64)
     order = np.lexsort((reading, level))
-    return Members(kind, reading[order], level[order], tuple(str(n) for n in names))
+    ends = np.searchsorted(level[order], np.arange(len(names) + 1))
+    return Members(kind, reading[order], level[order], tuple(str(n) for n in names), ends)
 
 
 def _one_witness_each(evidence: Evidence) -> Bools:
     """Which readings count: of aspects that say nearly the same within a case type, the one read most often."""
     counts = np.ones(len(evidence.z), dtype=bool)
-    for number in range(len(evidence.case_types)):
-        mine = np.flatnonzero(evidence.case_type == number)
+    order = np.argsort(evidence.case_type, kind="stable")
+    for mine in np.split(order, np.flatnonzero(np.diff(evidence.case_type[order])) + 1):
         wide, present = _by_job(evidence, mine)
         if len(present) > 1 and len(wide) >= FEWEST_TO_COMPARE:
             for aspect in _copies(wide, present, evidence.aspects):

@@ -2,11 +2,45 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Literal
 
 import polars as pl
 
-KINDS = ("machining_batch", "lot", "gauge", "technician", "rebuilt", "case_serial")
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """How the levels of one kind of identifier are looked at, and what their trouble is called.
+
+    cause : its name in `domain.findings.CAUSES`. looked_at : `whole`, in stretches `over time`, `alone` as single
+    units, or by a `slope` over rebuilds. harmless : how much sound levels differ anyway, in spreads.
+    """
+
+    cause: str
+    looked_at: Literal["whole", "over time", "alone", "slope"]
+    harmless: float = 0.1
+
+
+PERSON = "technician"
+KINDS = {
+    "machining_batch": Kind("odd machining", "whole", 0.05),
+    "lot": Kind("parts lot", "whole", 0.15),
+    "supplier": Kind("parts lot", "whole", 0.15),
+    "gauge": Kind("gauge", "over time", 0.15),
+    PERSON: Kind("technician", "over time", 0.15),
+    "rebuilt": Kind("worn casing", "slope"),
+    "case_serial": Kind("odd casing", "alone"),
+    "visit": Kind("odd casing", "alone"),
+}
+
+
+def looked_at(*ways: str) -> tuple[str, ...]:
+    """The kinds that are looked at in these ways."""
+    return tuple(name for name, kind in KINDS.items() if kind.looked_at in ways)
+
+
+WHOLE, OVER_TIME, ALONE = looked_at("whole"), looked_at("over time"), looked_at("alone")
+GROUPS = (*WHOLE, *OVER_TIME)
 
 COLUMNS: dict[str, pl.DataType | type[pl.DataType]] = {
     "job": pl.String,
@@ -25,6 +59,8 @@ COLUMNS: dict[str, pl.DataType | type[pl.DataType]] = {
 }
 
 
+SUPPLIERS = {"job": pl.String, "supplier": pl.String}
+
 TICKS: dict[str, pl.DataType | type[pl.DataType]] = {
     "technician": pl.String,
     "case_type": pl.String,
@@ -38,8 +74,9 @@ TICKS: dict[str, pl.DataType | type[pl.DataType]] = {
 @dataclass(frozen=True, slots=True)
 class Observations:
     """Rows with the columns of `COLUMNS`, in time order (`era` counts the recorded changes before the row: each starts
-    a new reference; it may be left out); `lots` has one row per (job, lot) and
-    `gauges` one per (job, characteristic, stage, gauge), since a worked-out value rests on several.
+    a new reference; it may be left out); `lots` has one row per (job, lot), `suppliers` one per (job, supplier), both
+    with those of the sub-assemblies fitted, and `gauges` one per (job, characteristic, stage, gauge), since a
+    worked-out value rests on several.
 
     `events` has one row per stretch of time between two recorded events of a gauge (gauge, since, until), to be looked
     at for itself. `characteristics` has one row per (case_type, characteristic): `unit`, `step` and
@@ -54,3 +91,6 @@ class Observations:
     events: pl.DataFrame
     characteristics: pl.DataFrame
     ticks: pl.DataFrame
+    suppliers: pl.DataFrame = field(
+        default_factory=lambda: pl.DataFrame(schema={"job": pl.String, "supplier": pl.String})
+    )

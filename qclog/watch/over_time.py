@@ -7,81 +7,91 @@ from math import log
 
 import numpy as np
 
-from qclog.watch.departures import SHORTEST, Departure, against_the_rest, tally
+from qclog.watch.departures import (
+    DRAWN_IN,
+    RELUCTANCE,
+    SHORTEST,
+    SHORTEST_OF_A_PERSON,
+    Departure,
+    against_the_rest,
+    tally,
+)
 from qclog.watch.evidence import Bools, Evidence, Members
+from qclog.watch.observations import PERSON
 from qclog.watch.residuals import Floats, Integers
 from qclog.watch.scoring import best_together, stretches
 
+FINEST = 2500  # pieces into which a gauge's or person's time is cut at most
 SPANS_AT_ONCE = 8192  # few enough that their figures stay in the processor's cache
 
 
-def strongest_stretch(
-    evidence: Evidence,
-    members: Members,
-    harmless: float,
-    stretched: dict[tuple[str, int], tuple[Departure | None, int]],
-) -> Departure | None:
-    """Gauges and technicians: the whole time, from some day on, or between two days."""
-    best: Departure | None = None
-    ends = np.searchsorted(members.level, np.arange(len(members.names) + 1))
+Kept = dict[tuple[str, int], tuple[Departure | None, int]]  # the strongest of each level, and how many were tried
+
+
+def strongest_stretches(
+    evidence: Evidence, members: Members, harmless: float, together: Floats, stretched: Kept
+) -> list[Departure]:
+    """Of each gauge or technician the strongest: the whole time, from some day on, between two days, since a drop."""
+    best: list[Departure] = []
     places = 0
     for level in range(len(members.names)):
-        reading = members.reading[ends[level] : ends[level + 1]]
-        reading = reading[evidence.counts[reading]]
-        if not len(reading):
-            continue
         if (members.kind, level) not in stretched:
-            stretched[members.kind, level] = _best_stretch(evidence, reading, members.kind, level, harmless)
+            reading = members.of(level)
+            reading = reading[evidence.counts[reading]]
+            stretched[members.kind, level] = (
+                _best_stretch(evidence, reading, members.kind, level, harmless, together) if len(reading) else (None, 0)
+            )
         found, tried = stretched[members.kind, level]
         places += tried
-        if found is not None and (best is None or found.log_p < best.log_p):
-            best = found
-    if best is None:
+        if found is not None:
+            best.append(found)
+    penalty = log(max(1, places)) + log(len(evidence.members)) + RELUCTANCE.get(members.kind, 0.0)
+    searched = [replace(d, log_p=d.log_p + penalty) for d in best]
+    recorded = _since_events(evidence, members, harmless, together) if members.kind == "gauge" else []
+    return sorted((d for d in (*searched, *recorded) if d.log_p < 0), key=lambda d: d.log_p)
+
+
+def score_again(
+    evidence: Evidence, departure: Departure, harmless: float, together: Floats, places: int
+) -> Departure | None:
+    """The same stretch against the residuals as they are now; None where nothing of it is left."""
+    readings = departure.readings[evidence.counts[departure.readings]]
+    if not len(readings):
         return None
-    penalty = log(max(1, places)) + log(len(evidence.members))
-    searched = replace(best, log_p=best.log_p + penalty, penalty=penalty)
-    recorded = _strongest_event(evidence, members, harmless) if members.kind == "gauge" else None
-    strongest = min((d for d in (searched, recorded) if d is not None), key=lambda d: d.log_p)
-    return strongest if strongest.log_p < 0 else None
+    visits = _visits(evidence, readings)
+    if len(visits.sums) <= _shortest(departure.kind):
+        return None
+    span = np.array([[0, len(visits.sums) - 1]])
+    z, means, allowed = visits.departures(span, harmless, together)
+    log_p, k = best_together(z, allowed)
+    if not log_p[0] < 0:
+        return None
+    chosen = np.argsort(-np.where(allowed[0], np.abs(z[0]), 0.0), kind="stable")[: k[0]]
+    effects = tuple((int(visits.present[a]), float(means[0, a])) for a in chosen)
+    penalty = log(max(1, places)) + log(len(evidence.members)) + RELUCTANCE.get(departure.kind, 0.0)
+    return replace(departure, log_p=float(log_p[0]) + penalty, effects=effects)
 
 
-def _strongest_event(evidence: Evidence, members: Members, harmless: float) -> Departure | None:
-    """Among stretches that begin with a recorded event of a gauge (a drop): few places, so less evidence is enough."""
-    best: Departure | None = None
-    penalty = log(max(1, len(evidence.events))) + log(len(evidence.members))
+def _shortest(kind: str) -> int:
+    return SHORTEST_OF_A_PERSON if kind == PERSON else SHORTEST
+
+
+def _since_events(evidence: Evidence, members: Members, harmless: float, together: Floats) -> list[Departure]:
+    """Of stretches that begin with a recorded event of a gauge (a drop): few places, so less evidence is enough."""
+    found = []
     for gauge, since, until in evidence.events:
         if gauge not in members.names:
             continue
         level = members.names.index(gauge)
-        reading = members.reading[members.level == level]
+        reading = members.of(level)
         when = evidence.taken[reading]
         inside = reading[(when >= since) & (when < until) & evidence.counts[reading]]
-        if len(np.unique(evidence.job[inside])) < SHORTEST:
-            continue
-        width = len(evidence.aspects)
-        aspect = evidence.aspect[inside]
-        counts, sums = tally(aspect, width), tally(aspect, width, evidence.z[inside])
-        matters = tally(aspect, width, evidence.matters[inside])
-        z, means = against_the_rest(sums, counts, counts / evidence.aspect_size, harmless)
-        limit = matters / np.maximum(counts, 1.0)
-        log_p, k = best_together(z[None, :], (np.abs(means) >= limit)[None, :])
-        total = float(log_p[0]) + penalty
-        if best is None or total < best.log_p:
-            order = np.argsort(-np.where(np.abs(means) >= limit, np.abs(z), 0.0))[: k[0]]
-            effects = tuple((int(a), float(means[a])) for a in order)
-            best = Departure(
-                "gauge",
-                level,
-                total,
-                inside,
-                effects,
-                whole=False,
-                open_ended=False,
-                penalty=penalty,
-                many=int((z != 0).sum()),
-                harmless=harmless,
-            )
-    return best
+        few = len(evidence.events)
+        since_then = Departure("gauge", level, 0.0, inside, (), whole=False, open_ended=False, places=few)
+        scored = score_again(evidence, since_then, harmless, together, few)
+        if scored is not None:
+            found.append(scored)
+    return found
 
 
 Spans = Integers  # rows of (first visit, one past the last)
@@ -95,6 +105,7 @@ class _Visits:
     visit: Integers
     present: Integers
     sums: Floats
+    squares: Floats
     counts: Floats
     matters: Floats
     whole: Floats
@@ -103,10 +114,15 @@ class _Visits:
         """Of running sums, what lies in each span."""
         return np.asarray(running[spans[:, 1]] - running[spans[:, 0]])
 
-    def departures(self, spans: Spans, harmless: float) -> tuple[Floats, Floats, Bools]:
+    def departures(self, spans: Spans, harmless: float, together: Floats) -> tuple[Floats, Floats, Bools]:
         """Of each span: standardised departures, means, and which of them are large enough to matter."""
         counts = self.inside(self.counts, spans)
-        z, means = against_the_rest(self.inside(self.sums, spans), counts, counts / self.whole, harmless)
+        sums = self.inside(self.sums, spans)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            own = np.nan_to_num(self.inside(self.squares, spans) / counts - (sums / counts) ** 2)
+        z, means = against_the_rest(
+            sums, counts, counts / self.whole, harmless, together[self.present] * np.maximum(1.0, own)
+        )
         with np.errstate(invalid="ignore", divide="ignore"):
             large = np.abs(means) >= np.nan_to_num(self.inside(self.matters, spans) / counts)
         return z, means, large & (counts > 0)
@@ -115,6 +131,8 @@ class _Visits:
 def _visits(evidence: Evidence, reading: Integers) -> _Visits:
     present, column = np.unique(evidence.aspect[reading], return_inverse=True)
     visit = np.cumsum(np.concatenate([[True], np.diff(evidence.job[reading]) != 0])) - 1
+    if visit[-1] >= 2 * FINEST:  # so many that a few together are one
+        visit //= -(-int(visit[-1] + 1) // FINEST)
     n, width = int(visit[-1]) + 1, len(present)
     cell = visit * width + column
 
@@ -122,29 +140,33 @@ def _visits(evidence: Evidence, reading: Integers) -> _Visits:
         cells = tally(cell, n * width, weights).reshape(n, width)
         return np.concatenate([np.zeros((1, width)), np.cumsum(cells, axis=0)])
 
-    sums, counts, matters = (running(w) for w in (evidence.z[reading], None, evidence.matters[reading]))
-    return _Visits(reading, visit, present, sums, counts, matters, evidence.aspect_size[present])
+    drawn = np.clip(evidence.z[reading], -DRAWN_IN, DRAWN_IN)
+    sums, squares, counts, matters = (running(w) for w in (drawn, drawn**2, None, evidence.matters[reading]))
+    return _Visits(reading, visit, present, sums, squares, counts, matters, evidence.aspect_size[present])
 
 
 def _best_stretch(
-    evidence: Evidence, reading: Integers, kind: str, level: int, harmless: float
+    evidence: Evidence, reading: Integers, kind: str, level: int, harmless: float, together: Floats
 ) -> tuple[Departure | None, int]:
     visits = _visits(evidence, reading)
     n = int(visits.visit[-1]) + 1
-    spans = stretches(n, SHORTEST)
-    least, at, together = 0.0, -1, 0
+    shortest = _shortest(kind)
+    spans = stretches(n, shortest)
+    least, at, several = 0.0, -1, 0
     for first in range(0, len(spans), SPANS_AT_ONCE):
-        z, _, allowed = visits.departures(spans[first : first + SPANS_AT_ONCE], harmless)
+        z, _, allowed = visits.departures(spans[first : first + SPANS_AT_ONCE], harmless, together)
         log_p, k = best_together(z, allowed)
         here = int(np.argmin(log_p))
         if log_p[here] < least:
-            least, at, together = float(log_p[here]), first + here, int(k[here])
+            least, at, several = float(log_p[here]), first + here, int(k[here])
     if at < 0:
         return None, len(spans)
-    z, means, allowed = (part[0] for part in visits.departures(spans[at : at + 1], harmless))
-    chosen = np.argsort(-np.where(allowed, np.abs(z), 0.0))[:together]
+    z, means, allowed = (part[0] for part in visits.departures(spans[at : at + 1], harmless, together))
+    chosen = np.argsort(-np.where(allowed, np.abs(z), 0.0))[:several]
     start, end = _sharpen(visits.sums, visits.counts, spans[at], chosen, np.sign(means[chosen]))
-    _, sharper, large = (part[0, chosen] for part in visits.departures(np.array([[start, end]]), harmless))
+    if end - start < shortest:
+        start, end = int(spans[at][0]), int(spans[at][1])
+    _, sharper, large = (part[0, chosen] for part in visits.departures(np.array([[start, end]]), harmless, together))
     if large.all():
         means = sharper
     else:  # stretched over sound readings: the plain stretch says it better
@@ -157,8 +179,6 @@ def _best_stretch(
         tuple((int(visits.present[a]), float(mean)) for a, mean in zip(chosen, means, strict=True)),
         whole=start == 0 and end == n,
         open_ended=end == n,
-        many=int((z != 0).sum()),
-        harmless=harmless,
     )
     return departure, len(spans)
 

@@ -1,61 +1,119 @@
-"""When a departure was first plain: the reading up to which the evidence was first enough.
-
-The same score is worked out on the readings up to each job, with the choice of aspects and places paid for in full.
-A reading counts only once its series has a reference: enough units of its kind measured before it.
-"""
+"""When a finding would first have been raised, by a watch run on the readings up to every moment."""
 
 from __future__ import annotations
 
-from math import log
+from collections.abc import Callable, Iterable
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import datetime
+from multiprocessing import get_context
+from os import cpu_count
+from typing import TYPE_CHECKING
 
-import numpy as np
+import polars as pl
 
-from qclog.watch.departures import Departure
-from qclog.watch.evidence import Evidence
-from qclog.watch.residuals import Floats, Integers
-from qclog.watch.scoring import chi2_log_tail, log_choose, standardised
-from qclog.watch.search import alpha_of
+from qclog.domain.findings import Finding
+from qclog.watch.findings import find
+from qclog.watch.observations import Observations
 
-UNITS_BEFORE = 8
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
-
-def rank_in_series(evidence: Evidence) -> Integers:
-    """For each reading, how many of its series were taken before it."""
-    order = np.lexsort((np.arange(len(evidence.series)), evidence.series))
-    series = evidence.series[order]
-    first = np.concatenate([[0], np.flatnonzero(np.diff(series)) + 1])
-    start = np.repeat(first, np.diff([*first, len(series)]))
-    rank = np.empty(len(series), dtype=np.int64)
-    rank[order] = np.arange(len(series)) - start
-    return rank
+GRID = 16  # moments that are looked at for everything; between them each finding is looked for by halving
+FEWEST_TO_SHARE = 4_000  # readings from which a second processor is worth its start
+Raised = tuple[datetime, str]  # the reading's moment, and its job
+Look = Callable[[Iterable[datetime]], list[frozenset[str]]]
+_shared: list[tuple[Observations, float]] = []  # of a process that helps: what it looks at
 
 
-def found_at(evidence: Evidence, departure: Departure, own: Floats, rank: Integers) -> int:
-    """The number of the reading at which the departure was first enough.
+def replay(
+    observations: Observations,
+    findings: Iterable[Finding],
+    budget: float,
+    tell: Callable[[int], None] = lambda _looked: None,
+) -> dict[str, Raised]:
+    """For each finding the first reading at which the watch, run on the readings up to then, raises it and keeps it.
 
-    `own` has the residuals with every other departure taken out. The last reading, if only the whole was enough.
+    It is looked for at a grid of moments over the whole log, then by halving between the last at which it was not there
+    and the next. `tell` hears after every few looks how many were made.
     """
-    aspects = np.array([a for a, _ in departure.effects])
-    chosen = np.isin(evidence.aspect[departure.readings], aspects)
-    mine = departure.readings[chosen]
-    if departure.kind == "case_serial":
-        return int(mine[-1])
-    column = np.searchsorted(np.sort(aspects), evidence.aspect[mine])
-    known = rank[mine] >= UNITS_BEFORE
-    x = evidence.rebuild[mine] - 1.0 if departure.slope else np.ones(len(mine))
-    sums = _by_column(np.where(known, own[mine] * x, 0.0), column, len(aspects))
-    counts = _by_column(np.where(known, x**2, 0.0), column, len(aspects))
-    z = standardised(sums, counts, departure.harmless)
-    size = -np.sort(-np.abs(z), axis=1)
-    k = np.arange(1, len(aspects) + 1)[None, :]
-    log_p = chi2_log_tail(np.cumsum(size**2, axis=1), k) + log_choose(np.maximum(departure.many, k), k)
-    enough = log_p.min(axis=1) + departure.penalty <= log(alpha_of(departure.kind))
-    jobs = np.concatenate([[0], np.cumsum(np.diff(evidence.job[mine]) != 0)])
-    enough &= (jobs >= 1) | (departure.kind == "rebuilt")
-    return int(mine[int(np.argmax(enough))] if enough.any() else mine[-1])
+    wanted = [f for f in findings if f.stands]
+    moments = _moments(observations)
+    if not wanted or not moments:
+        return {}
+    with _looking(observations, budget) as look:
+        seen: dict[int, frozenset[str]] = {}
+
+        def see(places: Iterable[int]) -> None:
+            new = sorted(set(places) - set(seen))
+            seen.update(zip(new, look(moments[p][0] for p in new), strict=True))
+            tell(len(seen))
+
+        last = len(moments) - 1
+        see({round(last * k / GRID) for k in range(1, GRID + 1)})
+        grid = sorted(seen)
+        place_of = {job: place for place, (_, job) in enumerate(moments)}
+        first = {f.id: min(place_of.get(f.jobs[0], 0), last) for f in wanted}
+        between = {name: _bounds(name, first[name], grid, seen) for name in first}
+        probed = {name: low + 1 for name, (low, _) in between.items()}  # a single unit is mostly plain at once
+        while probed:
+            see(probed.values())
+            between = {n: _halved(n, *between[n], probed.get(n, -1), seen) for n in between}
+            probed = {n: (low + high) // 2 for n, (low, high) in between.items() if high - low > 1}
+    return {name: moments[high] for name, (_, high) in between.items()}
 
 
-def _by_column(values: Floats, column: Integers, width: int) -> Floats:
-    wide = np.zeros((len(values), width))
-    wide[np.arange(len(values)), column] = values
-    return np.cumsum(wide, axis=0)
+def _bounds(name: str, first: int, grid: list[int], seen: dict[int, frozenset[str]]) -> tuple[int, int]:
+    """The last place of the grid at which it was not there, or the one before its first job, and the next."""
+    absent = [place for place in grid if name not in seen[place]]
+    low = max(absent[-1] if absent else -1, first - 1)
+    high = next((place for place in grid if place > low), grid[-1])
+    return min(low, high - 1), high
+
+
+def _halved(name: str, low: int, high: int, middle: int, seen: dict[int, frozenset[str]]) -> tuple[int, int]:
+    if not low < middle < high:
+        return low, high
+    return (low, middle) if name in seen[middle] else (middle, high)
+
+
+def _moments(observations: Observations) -> list[Raised]:
+    """The last reading of every job, in time order."""
+    last = observations.rows.group_by("job").agg(pl.col("taken_at").max()).sort("taken_at", "job")
+    return list(last.unique("taken_at", keep="last", maintain_order=True).select("taken_at", "job").rows())
+
+
+def up_to(observations: Observations, moment: datetime) -> Observations:
+    """What the watch would have looked at when the last reading was that of `moment`."""
+    return replace(
+        observations,
+        rows=observations.rows.filter(pl.col("taken_at") <= moment),
+        ticks=observations.ticks.filter(pl.col("taken_at") <= moment),
+        events=observations.events.filter(pl.col("since") <= moment),
+    )
+
+
+def _raised(observations: Observations, budget: float, moment: datetime) -> frozenset[str]:
+    return frozenset(f.id for f in find(up_to(observations, moment), budget) if f.stands)
+
+
+def _start(observations: Observations, budget: float) -> None:
+    _shared[:] = [(observations, budget)]
+
+
+def _help(moment: datetime) -> frozenset[str]:
+    observations, budget = _shared[0]
+    return _raised(observations, budget, moment)
+
+
+@contextmanager
+def _looking(observations: Observations, budget: float) -> Iterator[Look]:
+    """What looks at moments: this process alone, or several where there is enough to look at."""
+    workers = min(4, cpu_count() or 1)
+    if workers < 2 or observations.rows.height < FEWEST_TO_SHARE:
+        yield lambda moments: [_raised(observations, budget, m) for m in moments]
+        return
+    context = get_context("spawn")
+    with ProcessPoolExecutor(workers, context, initializer=_start, initargs=(observations, budget)) as pool:
+        yield lambda moments: list(pool.map(_help, moments))

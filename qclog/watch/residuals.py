@@ -15,6 +15,8 @@ import polars as pl
 from scipy import special
 
 from qclog.stats.charts.short_runs import normal_score_of_t
+from qclog.stats.spread.lent_spread import lend_spread
+from qclog.stats.spread.tails import fit_tail, normal_scores
 from qclog.watch.observations import Observations
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
@@ -26,7 +28,10 @@ WINSOR_AGAIN = 0.02
 MERGE_AT_MOST = 0.5
 SKEWED = 0.15
 FEWEST_FOR_SHAPE = 40
+LENT_AT_LEAST = 2.0  # units: a series without kin still has no spread of next to nothing
 MOST_BEND = 0.5
+FEWEST_TO_WANDER, WANDERS = 40, 0.88  # units; share of the spread below which the rest of it is a slow change
+LEAST_AFTER_BENDING = 0.4  # of the spread before: where nearly all read the same, bending tells nothing of it
 _SERIES = ["case_type", "characteristic", "stage", "condition", "machined"]
 
 
@@ -34,83 +39,173 @@ _SERIES = ["case_type", "characteristic", "stage", "condition", "machined"]
 class Residuals:
     """One entry per usable row of the observations (`row` is its number there).
 
-    `z` residuals in spreads, `series` and `characteristic` ids, `spread` of the series in its own unit,
-    `matters` the smallest difference that matters, in spreads.
+    `u` residuals in spreads of their series, on a scale on which their kind is even and no heavier in the tails than
+    the normal; `z` the same, made smaller by as much as the reference is unsure; `far` the plain distance from the
+    middle, in spreads that are never finer than the step of reading; `series` ids, `wide` the spread of the series in
+    its own unit, `spread` the same as `far` counts it, `matters` the smallest difference that matters, in spreads.
+    `lent` and `lent_freedom`: the variance that other series of the kind lend to this one, in its spreads, and what it
+    is worth in units; `least`: the least variance that readings in such steps can be said to have.
     """
 
     row: Integers
+    u: Floats
     z: Floats
+    far: Floats
     series: Integers
+    wide: Floats
     spread: Floats
     matters: Floats
+    lent: Floats
+    lent_freedom: Floats
+    least: Floats
 
 
-def standardise(observations: Observations, taken_out: Floats | None = None) -> Residuals:
+@dataclass(frozen=True, slots=True)
+class _Scale:
+    """Of each row: the middle and spread of its series (NaN: too few), its units; what is lent to it; its step."""
+
+    middle: Floats
+    wide: Floats
+    n: Floats
+    lent: Floats
+    lent_freedom: Floats
+    step: Floats
+
+
+def standardise(
+    observations: Observations, scatter: Floats | None = None, known_causes: Floats | None = None
+) -> Residuals:
     """Residuals of all rows whose series has enough units.
 
-    `taken_out` (one per row, in the unit of the value) is what known causes add; it is subtracted before the
-    references are set and stays in the residuals.
+    `scatter` (one per row) is how many times as far as ordinary readings these are known to scatter, `known_causes`
+    what known causes add to each, in the unit of the value: it takes no part in middles, spreads and shapes, and is
+    in the residuals again.
     """
     rows = observations.rows
-    values = rows["value"].to_numpy()
-    clean = values if taken_out is None else values - taken_out
-    series = series_ids(rows, clean)
+    added = np.zeros(len(rows)) if known_causes is None else known_causes
+    values = rows["value"].to_numpy() - added
+    series = series_ids(rows, values)
     about = rows.join(
         observations.characteristics, on=["case_type", "characteristic"], how="left", maintain_order="left"
     )
-    step = about["step"].fill_null(0.0).to_numpy()
-    u, u_clean, spread, n = _scaled(values, clean, series, step)
-    known = np.flatnonzero(np.isfinite(u))
-    aspect = rows.select(pl.struct("characteristic", "stage").rank("dense")).to_series().to_numpy()
-    z = np.full(len(values), np.nan)
-    for number in np.unique(aspect[known]):
-        at = known[aspect[known] == number]
-        z[at] = _evened(u[at], u_clean[at], series[at])
-    z[known] = _as_normal(z[known] / np.sqrt(1 + 1 / n[known]), np.maximum(2.0, 0.9 * (n[known] - 1)))
-    matters = about["matters"].to_numpy().astype(float) / spread
+    kind = about.select(pl.struct("characteristic", "stage", "unit").rank("dense")).to_series().to_numpy()
+    outer = WINSOR if known_causes is None else WINSOR_AGAIN
+    scale = _scaled(values, series, kind, about["step"].to_numpy().astype(float), outer)
+    known = np.flatnonzero(np.isfinite(scale.wide))
+    plain = (values - scale.middle) / scale.wide
+    if scatter is not None:
+        plain /= scatter
+    u = np.full(len(values), np.nan)
+    freedom = np.maximum(2.0, 0.9 * (scale.n - 1) + scale.lent_freedom)
+    steps = scale.step / scale.wide
+    order = known[np.argsort(kind[known], kind="stable")]
+    kinds = np.split(order, np.flatnonzero(np.diff(kind[order])) + 1) if len(order) else []
+    for at in kinds:
+        u[at] = _evened(plain[at], series[at])
+    sure = _as_normal(u / np.sqrt(1 + 1 / scale.n), freedom)
+    for side in (1.0, -1.0):
+        everything = known[side * u[known] > 0]
+        kin = fit_tail(sure[everything], np.minimum(steps[everything], 2.0))
+        for of_kind in kinds:
+            at = of_kind[side * u[of_kind] > 0]
+            tail = fit_tail(sure[at], np.minimum(steps[at], 2.0), kin=kin)
+            if np.isfinite(tail.freedom):
+                u[at] = side * normal_scores(np.abs(u[at]), tail)
+    u += added / scale.wide
+    shown = np.maximum(scale.wide, scale.step)
+    z = _as_normal(u[known] / np.sqrt(1 + 1 / scale.n[known]), freedom[known])
+    matters = about["matters"].to_numpy().astype(float) / scale.wide
     limit = np.where(np.isfinite(matters[known]), matters[known], MERGE_AT_MOST)
-    return Residuals(known, z[known], series[known], spread[known], np.clip(limit, 0.35, 0.6))
+    return Residuals(
+        known,
+        u[known],
+        z,
+        ((values + added - scale.middle) / shown)[known],
+        series[known],
+        scale.wide[known],
+        shown[known],
+        np.clip(limit, 0.35, 0.6),
+        scale.lent[known],
+        scale.lent_freedom[known],
+        np.minimum(1.0, (scale.step / 2 / scale.wide)[known] ** 2),
+    )
 
 
-def _scaled(values: Floats, clean: Floats, series: Integers, step: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """(value less middle) over spread of each series; the same without known causes; the spread; units in it."""
-    u, u_clean, spread, n = (np.full(len(values), np.nan) for _ in range(4))
+def _scaled(values: Floats, series: Integers, kind: Integers, step: Floats, outer: float) -> _Scale:
+    """The scale of each row. A spread leans on those of the same kind, and is never less than half a step."""
     order = np.argsort(series, kind="stable")
     starts = np.flatnonzero(np.diff(series[order], prepend=-1))
-    for start, end in zip(starts, [*starts[1:], len(order)], strict=True):
-        at = order[start:end]
-        if len(at) >= FEWEST:
-            middle, wide = winsorised(clean[at])
-            wide = max(wide, step[at[0]] / np.sqrt(12), 1e-12 * max(1.0, float(np.abs(clean[at]).max())))
-            u[at], u_clean[at] = (values[at] - middle) / wide, (clean[at] - middle) / wide
-            spread[at], n[at] = wide, len(at)
-    return u, u_clean, spread, n
+    parts = [order[start:end] for start, end in zip(starts, [*starts[1:], len(order)], strict=True)]
+    parts = [at for at in parts if len(at) >= FEWEST]
+    own = np.array([winsorised(values[at], outer) for at in parts]).reshape(-1, 2)
+    n = np.array([len(at) for at in parts], dtype=float)
+    steps = np.array([_step_of(values[at], float(step[at[0]])) for at in parts])
+    tiny = np.array([1e-12 * max(1.0, float(np.abs(values[at]).max())) for at in parts])
+    soon = np.array([_from_one_to_the_next(values[at]) for at in parts])
+    wide = np.where(soon < WANDERS * own[:, 1], soon, own[:, 1])
+    wide = np.maximum(wide, np.maximum(steps / 2, tiny))
+    freedom = np.maximum(1.0, 0.9 * (n - 1))
+    lent, lent_freedom = np.ones(len(parts)), np.full(len(parts), LENT_AT_LEAST)
+    kinds = np.array([kind[at[0]] for at in parts])
+    for number in np.unique(kinds):
+        mine = kinds == number
+        common = lend_spread(wide[mine], freedom[mine])
+        if common.freedom:
+            drawn = np.maximum(common.lend(wide[mine], freedom[mine]), steps[mine] / 2)
+            wide[mine], lent_freedom[mine] = drawn, common.freedom
+            lent[mine] = (common.sd / drawn) ** 2
+    result = _Scale(*(np.full(len(values), np.nan) for _ in range(6)))
+    for at, *of_series in zip(parts, own[:, 0], wide, n, lent, lent_freedom, steps, strict=True):
+        for column, value in zip(
+            (result.middle, result.wide, result.n, result.lent, result.lent_freedom, result.step),
+            of_series,
+            strict=True,
+        ):
+            column[at] = value
+    return result
 
 
-def _evened(u: Floats, clean: Floats, series: Integers) -> Floats:
+def _from_one_to_the_next(values: Floats) -> float:
+    """The spread from each unit to the next, which a slow change leaves alone; infinite for few."""
+    if len(values) < FEWEST_TO_WANDER:
+        return float("inf")
+    return float(winsorised(np.diff(values))[1] / np.sqrt(2))
+
+
+def _step_of(values: Floats, step: float) -> float:
+    """The step of reading: the sheet's or, where that gives none, the least difference of values that repeat."""
+    if np.isfinite(step) and step > 0:
+        return step
+    distinct = np.unique(values.round(9))
+    if len(distinct) < 2 or len(distinct) > len(values) / 2:
+        return 0.0
+    return float(np.diff(distinct).min())
+
+
+def _evened(u: Floats, series: Integers) -> Floats:
     """Residuals on a scale on which a skewed kind of reading (run-out, flatness, torque) is even.
 
     The shape is taken from all series of the aspect together: log(1 + bend u) / bend with the bend that takes the
     skew of the bulk out. Each series is then set to middle 0 and spread 1 again.
     """
-    if len(clean) < FEWEST_FOR_SHAPE:
+    if len(u) < FEWEST_FOR_SHAPE:
         return u
-    skew = _bulk_skew(clean)
-    if abs(skew) < max(SKEWED, 3.5 / np.sqrt(len(clean))):
+    skew = _bulk_skew(u)
+    if abs(skew) < max(SKEWED, 3.5 / np.sqrt(len(u))):
         return u
     side = 1.0 if skew > 0 else -1.0
     low, high = 0.0, MOST_BEND
     for _ in range(20):
         bend = (low + high) / 2
-        if _bulk_skew(_bent(side * clean, bend)) > 0:
+        if _bulk_skew(_bent(side * u, bend)) > 0:
             low = bend
         else:
             high = bend
-    y, y_clean = side * _bent(side * u, low), side * _bent(side * clean, low)
+    y = side * _bent(side * u, low)
     for number in np.unique(series):
         at = series == number
-        centre, wide = winsorised(y_clean[at])
-        y[at] = (y[at] - centre) / max(wide, 1e-9)
+        centre, wide = winsorised(y[at])
+        y[at] = (y[at] - centre) / max(wide, LEAST_AFTER_BENDING)
     return y
 
 
@@ -153,23 +248,6 @@ def _differ(one: Floats, two: Floats) -> bool:
     return bool(abs(m1 - m2) > 2.6 * error and abs(m1 - m2) > 0.25 * spread)
 
 
-def refer_again(z: Floats, clean: Floats, series: Integers) -> tuple[Floats, Floats]:
-    """Residuals against references from `clean`, the same residuals without the effects of known causes; and for each
-    the factor by which its spread has changed.
-
-    With the causes out, only the outermost few in a hundred need drawing in.
-    """
-    again, factor = z.copy(), np.ones(len(z))
-    order = np.argsort(series, kind="stable")
-    starts = np.flatnonzero(np.diff(series[order], prepend=-1))
-    for start, end in zip(starts, [*starts[1:], len(order)], strict=True):
-        at = order[start:end]
-        middle, wide = winsorised(clean[at], WINSOR_AGAIN)
-        factor[at] = max(wide, 0.5)
-        again[at] = (z[at] - middle) / factor[at]
-    return again, factor
-
-
 def winsorised(values: Floats, outer: float = WINSOR) -> tuple[float, float]:
     """Mean and spread with the `outer` share on each side drawn in, made right for the normal distribution."""
     ordered = np.sort(values)
@@ -189,7 +267,10 @@ def _shrinkage(share: float) -> float:
 
 
 def _as_normal(t: Floats, freedom: Floats) -> Floats:
-    """Normal residuals as unlikely as `t` is with few degrees of freedom."""
+    """Normal residuals as unlikely as `t` is with few degrees of freedom.
+
+    Small series alone, with their unsure spreads, would otherwise pass for heavy tails.
+    """
     few = freedom < 200
     result = t.copy()
     result[few] = normal_score_of_t(t[few], freedom[few])

@@ -1,98 +1,247 @@
-"""The search for common causes: the strongest departure, over every identifier, its effect taken out, and again."""
+"""The search for common causes: the strongest departures over every identifier, then all together, and again."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import log
 
 import numpy as np
 
-from qclog.watch.departures import Departure, against_the_rest, tally
+from qclog.watch import joint
+from qclog.watch.departures import DRAWN_IN, Departure, centres, take_out, tally
 from qclog.watch.evidence import Evidence, Members
-from qclog.watch.over_time import strongest_stretch
-from qclog.watch.residuals import Floats, Integers, refer_again
-from qclog.watch.scoring import EXACT_FOR, MOST_TOGETHER, best_together
+from qclog.watch.levels import FEWEST_JOBS, cells_of, strongest_levels
+from qclog.watch.observations import ALONE, GROUPS, KINDS, OVER_TIME, WHOLE
+from qclog.watch.over_time import Kept, score_again, strongest_stretches
+from qclog.watch.residuals import Floats
+from qclog.watch.scoring import EXACT_FOR, best_together
+from qclog.watch.slow import drift_of, find_drift, series_of
 
-LEAST_HARMLESS = {"machining_batch": 0.05, "lot": 0.15, "gauge": 0.15, "technician": 0.15}
 MOST_HARMLESS = 0.30
-ALPHA_GROUP = 0.1
-ALPHA_SINGLE = 0.7
-SHORTEST = 3
-MOST_FINDINGS = 400
-MOST_SHARE = 0.5
-MOST_OF_ONE = 8
-MOST_OF_A_CASE = 3
+ALPHA_GROUP = 0.9
+ALPHA_SINGLE = 0.9
+ROUNDS = 5
+AT_ONCE = 12
+MOST_TAKEN = 400
+MOST_OF_ONE = 4
+LEAST_SLOPE = 0.35
 FEWEST_IN_CELL, FEWEST_CELLS = 3, 12
-OVER_TIME = ("gauge", "technician")
-WHOLE = ("machining_batch", "lot", "case_serial")
+MOST_TOGETHER_OF_A_DAY = 3.0
 
 
-def search(evidence: Evidence) -> list[Departure]:
-    """Departures, in the order in which they were taken out. `evidence.z` is left without their effects.
+def search(evidence: Evidence, known: list[Departure] | None = None) -> list[Departure]:
+    """Departures, groups first. `evidence.z` is left without their effects.
 
-    The search is run twice: what the first found is taken out of the references that the second measures against.
+    `known` are groups found in a first look, to begin with; None makes this the first look, in which characteristics
+    that two causes share are not yet given to the better of them.
     """
-    original, counted = evidence.z.copy(), evidence.counts.copy()
-    if _take_out_all(evidence):
-        again, factor = refer_again(original, evidence.z, evidence.series)
-        evidence.spread = evidence.spread * factor
-        evidence.z, evidence.counts = again, counted
-        evidence.original = again.copy()
-        return _take_out_all(evidence)
-    evidence.original = original
-    return []
-
-
-def _take_out_all(evidence: Evidence) -> list[Departure]:
-    found: list[Departure] = []
-    harmless = {kind: harmless_spread(evidence, members) for kind, members in evidence.members.items()}
-    stretched: dict[tuple[str, int], tuple[Departure | None, int]] = {}
-    while len(found) < MOST_FINDINGS:
-        groups = [
-            _strongest(evidence, members, harmless[kind], stretched)
-            for kind, members in evidence.members.items()
-            if kind != "case_serial"
-        ]
-        group = min((d for d in groups if d is not None), key=lambda d: d.log_p, default=None)
-        if group is not None and group.log_p > log(ALPHA_GROUP):
-            group = None
-        singles = _odd_cases(evidence, evidence.members["case_serial"])
-        chosen = [d for d in singles if group is None or d.log_p < group.log_p] or ([group] if group else [])
-        if not chosen:
-            break
-        for departure in chosen:
-            take_out(evidence, departure)
-            _forget_touched(evidence, departure, stretched)
-        found += chosen
-        if group and sum(d.kind == group.kind and d.level == group.level for d in found) > MOST_OF_ONE:
-            break
-    return found
-
-
-def _forget_touched(
-    evidence: Evidence, taken_out: Departure, stretched: dict[tuple[str, int], tuple[Departure | None, int]]
-) -> None:
-    """Of the stretches worked out before, drop those of levels whose readings have just changed."""
-    touched = np.zeros(len(evidence.z), dtype=bool)
-    touched[taken_out.readings] = True
-    for kind in OVER_TIME:
-        members = evidence.members[kind]
-        for level in np.unique(members.level[touched[members.reading]]):
-            stretched.pop((kind, int(level)), None)
+    if not len(evidence.z):
+        return []
+    evidence.original = evidence.original - centres(evidence, evidence.original)[evidence.series]
+    evidence.z = evidence.original.copy()
+    return _Search(evidence).run(known)
 
 
 def alpha_of(kind: str) -> float:
-    return ALPHA_SINGLE if kind == "case_serial" else ALPHA_GROUP
+    return ALPHA_SINGLE if kind in ALONE else ALPHA_GROUP
 
 
-def take_out(evidence: Evidence, departure: Departure) -> None:
-    """Subtract a departure's effects from the residuals it explains; a single odd unit is set aside whole."""
-    for aspect, effect in departure.effects:
-        mine = departure.readings[evidence.aspect[departure.readings] == aspect]
-        if departure.kind == "case_serial":
-            evidence.z[mine] = 0.0
-            evidence.counts[mine] = False
+class _Search:
+    """One pass over the evidence, with what stays the same through it."""
+
+    def __init__(self, evidence: Evidence) -> None:
+        self.evidence = evidence
+        self.cells = {k: cells_of(evidence, evidence.members[k]) for k in (*WHOLE, *ALONE)}
+        self.series = series_of(evidence)
+        self.together = _together(evidence)
+        self.harmless: dict[str, float] = {}
+        self.stretched: Kept = {}
+        self.drifts: dict[int, Departure | None] = {}
+
+    def run(self, known: list[Departure] | None) -> list[Departure]:
+        """Groups and single units, the groups fitted together."""
+        evidence, counted = self.evidence, self.evidence.counts.copy()
+        groups: list[Departure] = []
+        self._measure_harmless()
+        if known:
+            groups = self._settled(known, share=True)
+            evidence.counts = counted.copy()
+        for _ in range(ROUNDS):
+            found = self._greedy()
+            before = {(d.kind, d.level, int(d.readings[0])) for d in groups}
+            new = _merged([d for d in found if not d.alone], groups)
+            if new:
+                groups = self._settled(groups + new, share=known is not None)
+                evidence.counts = counted.copy()
+            if before == {(d.kind, d.level, int(d.readings[0])) for d in groups}:
+                break
+        singles = [d for d in (found if not new else self._greedy(groups=False)) if d.alone]
+        return [*groups, *singles]
+
+    def _settled(self, groups: list[Departure], *, share: bool) -> list[Departure]:
+        evidence = self.evidence
+        groups = joint.settle(evidence, groups, self._score, log(ALPHA_GROUP))
+        if not share:
+            return groups
+        groups = joint.shared_anew(evidence, groups, self._look_again, self._score, log(ALPHA_GROUP), self.together)
+        return joint.fit(evidence, self._named(groups))
+
+    def _measure_harmless(self) -> None:
+        self.harmless = {k: harmless_spread(self.evidence, m) for k, m in self.evidence.members.items()}
+
+    def _named(self, groups: list[Departure]) -> list[Departure]:
+        """Each under the name that explains it best; none twice."""
+        named: dict[tuple[str, int, int], Departure] = {}
+        for departure in groups:
+            d = joint.with_rivals(self.evidence, departure, self._score, GROUPS, self.together)
+            key = (d.kind, d.level, -1 if d.kind in WHOLE else int(d.readings[0]))
+            named.setdefault(key, d)
+        return list(named.values())
+
+    def _greedy(self, *, groups: bool = True) -> list[Departure]:
+        """The strongest departures one after the other, each taken out before the next is looked for."""
+        evidence = self.evidence
+        self._measure_harmless()
+        self._forget_all()
+        look = self._groups if groups else list[Departure]
+        found: list[Departure] = []
+        taken: dict[tuple[str, int], int] = {}
+        while len(found) < MOST_TAKEN:
+            several = [
+                d for d in look() if d.log_p <= log(ALPHA_GROUP) and taken.get((d.kind, d.level), 0) < MOST_OF_ONE
+            ]
+            strongest = min((d.log_p for d in several), default=0.0)
+            singles = [d for d in self._singles() if d.log_p < strongest]
+            chosen = _disjoint(singles, 0.01, len(evidence.z)) or _disjoint(several, 0.1, len(evidence.z))
+            if not chosen:
+                break
+            for departure in chosen:
+                take_out(evidence, departure)
+                self._forget(departure)
+                taken[departure.kind, departure.level] = taken.get((departure.kind, departure.level), 0) + 1
+            found += chosen
+        return found
+
+    def _groups(self) -> list[Departure]:
+        """Every group that departs, strongest first."""
+        evidence, found = self.evidence, self._things_and_people()
+        found += _slopes(evidence, evidence.members["rebuilt"], self.harmless["rebuilt"])
+        for number in range(len(self.series)):
+            if number not in self.drifts:
+                self.drifts[number] = find_drift(evidence, self.series, number, self.together)
+        found += [d for d in self.drifts.values() if d is not None]
+        return sorted(found, key=lambda d: d.log_p)
+
+    def _things_and_people(self) -> list[Departure]:
+        evidence, found = self.evidence, []
+        for kind in GROUPS:
+            members, harmless = evidence.members[kind], self.harmless[kind]
+            if kind in WHOLE:
+                found += strongest_levels(evidence, members, self.cells[kind], harmless, self.together, most=AT_ONCE)
+            else:
+                found += strongest_stretches(evidence, members, harmless, self.together, self.stretched)
+        return sorted(found, key=lambda d: d.log_p)
+
+    def _look_again(self, put_back: Departure) -> list[Departure]:
+        """What else there is when one departure is put back."""
+        self._forget(put_back)
+        found = self._things_and_people()
+        self._forget(put_back)
+        return found
+
+    def _singles(self) -> list[Departure]:
+        found = []
+        for kind in ALONE:
+            members = self.evidence.members[kind]
+            levels = strongest_levels(self.evidence, members, self.cells[kind], 0.0, self.together, most=EXACT_FOR)
+            found += [d for d in levels if d.log_p <= log(ALPHA_SINGLE)]
+        return sorted(found, key=lambda d: d.log_p)
+
+    def _score(self, departure: Departure) -> Departure | None:
+        """The departure judged anew against the residuals as they are."""
+        evidence, kind = self.evidence, departure.kind
+        members = evidence.members.get(kind)
+        if kind == "drift":
+            return drift_of(
+                evidence, departure.readings, departure.level, places=len(self.series), together=self.together
+            )
+        if members is None:
+            return None
+        if kind == "rebuilt":
+            slopes = _slopes(evidence, members, self.harmless[kind])
+            return next((d for d in slopes if d.level == departure.level), None)
+        if kind in OVER_TIME:
+            places = departure.places or 4 * len(members.reading) // max(1, len(evidence.aspects))
+            return score_again(evidence, departure, self.harmless[kind], self.together, places)
+        levels = strongest_levels(
+            evidence, members, self.cells[kind], self.harmless[kind], self.together, most=1, only=departure.level
+        )
+        return replace(levels[0], rivals=departure.rivals) if levels else None
+
+    def _forget(self, changed: Departure) -> None:
+        """Of what was worked out before, drop what rests on readings that have just changed."""
+        evidence = self.evidence
+        touched = np.zeros(int(evidence.series.max()) + 1, dtype=bool)
+        for _, mine, _, _ in changed.parts(evidence):
+            touched[evidence.series[mine]] = True
+        for kind in OVER_TIME:
+            members = evidence.members[kind]
+            for level in np.unique(members.level[touched[evidence.series[members.reading]]]):
+                self.stretched.pop((kind, int(level)), None)
+        for number, mine in enumerate(self.series):
+            if touched[evidence.series[mine]].any():
+                self.drifts.pop(number, None)
+
+    def _forget_all(self) -> None:
+        self.stretched, self.drifts = {}, {}
+
+
+def _merged(new: list[Departure], known: list[Departure]) -> list[Departure]:
+    """Of each level looked at whole one departure, with all its aspects; drifts of a series once."""
+    taken = {(d.kind, d.level) for d in known if d.kind not in OVER_TIME}
+    merged: dict[tuple[str, int, int], Departure] = {}
+    for number, d in enumerate(new):
+        if d.kind not in OVER_TIME and (d.kind, d.level) in taken:
+            continue
+        key = (d.kind, d.level, number if d.kind in OVER_TIME else -1)
+        before = merged.get(key)
+        if before is None or d.curve is not None:
+            merged.setdefault(key, d)
         else:
-            evidence.z[mine] -= effect * (evidence.rebuild[mine] - 1.0 if departure.slope else 1.0)
+            merged[key] = replace(before, effects=tuple(dict([*d.effects, *before.effects]).items()))
+    return list(merged.values())
+
+
+def _disjoint(found: list[Departure], most: float, size: int) -> list[Departure]:
+    """The strongest, and further ones that share at most so much of their readings with those before."""
+    used = np.zeros(size, dtype=bool)
+    chosen = []
+    for departure in found:
+        if used[departure.readings].mean() < most:
+            chosen.append(departure)
+            used[departure.readings] = True
+    return chosen
+
+
+def _together(evidence: Evidence) -> Floats:
+    """For each aspect, how many times as far as independent readings those of one day scatter together.
+
+    From the middle of the squared sums of a day's residuals, which faults hardly move.
+    """
+    day = evidence.taken // 86_400_000_000
+    use = evidence.counts
+    width = len(evidence.aspects)
+    keys, of = np.unique(day[use] * width + evidence.aspect[use], return_inverse=True)
+    n = tally(of, len(keys))
+    s = tally(of, len(keys), np.clip(evidence.z[use], -DRAWN_IN, DRAWN_IN))
+    result = np.ones(width)
+    for aspect in range(width):
+        mine = (keys % width == aspect) & (n > 1)
+        if mine.sum() >= FEWEST_CELLS * 2:
+            ratio = float(np.median(s[mine] ** 2 / n[mine])) / 0.4549
+            of_all = n[mine].sum() / n[keys % width == aspect].sum()
+            result[aspect] = float(np.clip(1 + (ratio - 1) * of_all, 1.0, MOST_TOGETHER_OF_A_DAY))
+    return result
 
 
 def harmless_spread(evidence: Evidence, members: Members) -> float:
@@ -100,8 +249,8 @@ def harmless_spread(evidence: Evidence, members: Members) -> float:
 
     From the middle of the squared standardised means, which a few true faults hardly move.
     """
-    least = LEAST_HARMLESS.get(members.kind, 0.1)
-    if members.kind in ("case_serial", "rebuilt") or not len(members.reading):
+    least = KINDS[members.kind].harmless
+    if members.kind not in GROUPS or not len(members.reading):
         return least
     width = len(evidence.aspects)
     cell = members.level * width + evidence.aspect[members.reading]
@@ -116,130 +265,33 @@ def harmless_spread(evidence: Evidence, members: Members) -> float:
     return float(np.clip(spread, least, MOST_HARMLESS))
 
 
-def _strongest(
-    evidence: Evidence,
-    members: Members,
-    harmless: float,
-    stretched: dict[tuple[str, int], tuple[Departure | None, int]],
-) -> Departure | None:
-    if not len(members.reading):
-        return None
-    if members.kind in OVER_TIME:
-        return strongest_stretch(evidence, members, harmless, stretched)
-    if members.kind == "rebuilt":
-        return _strongest_slope(evidence, members, harmless)
-    return _strongest_level(evidence, members, harmless)
-
-
-def _strongest_level(evidence: Evidence, members: Members, harmless: float) -> Departure | None:
-    """The strongest among levels looked at whole: batches and lots."""
-    strongest = _whole_levels(evidence, members, harmless, most=1)
-    return strongest[0] if strongest else None
-
-
-def _odd_cases(evidence: Evidence, members: Members) -> list[Departure]:
-    """Every single case that is odd enough, strongest first."""
-    return [d for d in _whole_levels(evidence, members, 0.0, most=EXACT_FOR) if d.log_p <= log(ALPHA_SINGLE)]
-
-
-def _whole_levels(evidence: Evidence, members: Members, harmless: float, *, most: int) -> list[Departure]:
-    use = evidence.counts[members.reading]
-    reading, level = members.reading[use], members.level[use]
-    if not len(reading):
-        return []
-    width = len(evidence.aspects)
-    cell = level * width + evidence.aspect[reading]
-    shape = (len(members.names), width)
-    size = shape[0] * width
-    counts = tally(cell, size).reshape(shape)
-    sums = tally(cell, size, evidence.z[reading]).reshape(shape)
-    matters = tally(cell, size, evidence.matters[reading]).reshape(shape)
-    single = members.kind == "case_serial"
-    with np.errstate(invalid="ignore", divide="ignore"):
-        limit = np.nan_to_num(matters / counts)
-        if single:
-            share = np.zeros(shape)
-        else:
-            share = np.nan_to_num(tally(cell, size, _shares(evidence, reading, level)).reshape(shape) / counts)
-    z, means = against_the_rest(sums, counts, share, harmless)
-    if not single:
-        z[_jobs_of(evidence, reading, level, shape[0]) < 2] = 0.0
-    log_p, k = best_together(z, np.abs(means) >= limit, MOST_OF_A_CASE if single else MOST_TOGETHER)
-    penalty = log(max(1, shape[0])) + (0.0 if single else log(len(evidence.members)))
-    log_p = log_p + penalty
-    ends = np.searchsorted(members.level, np.arange(len(members.names) + 1))
-    found = []
-    for at in np.argsort(log_p, kind="stable")[:most]:
-        if log_p[at] >= 0:
-            break
-        aspects = np.argsort(-np.where(np.abs(means[at]) >= limit[at], np.abs(z[at]), 0.0))[: k[at]]
-        found.append(
-            Departure(
-                members.kind,
-                int(at),
-                float(log_p[at]),
-                members.reading[ends[at] : ends[at + 1]],
-                tuple((int(a), float(means[at, a])) for a in aspects),
-                whole=True,
-                open_ended=False,
-                penalty=penalty,
-                many=int((z[at] != 0).sum()),
-                harmless=harmless,
-            )
-        )
-    return found
-
-
-def _jobs_of(evidence: Evidence, reading: Integers, level: Integers, levels: int) -> Integers:
-    pairs = np.unique(level * len(evidence.jobs) + evidence.job[reading])
-    return np.bincount(pairs // len(evidence.jobs), minlength=levels)
-
-
-def _shares(evidence: Evidence, reading: Integers, level: Integers) -> Floats:
-    """For each reading, the share of its series that its level holds."""
-    series = evidence.series[reading]
-    pairs = level * (int(evidence.series.max()) + 1) + series
-    _, inverse, count = np.unique(pairs, return_inverse=True, return_counts=True)
-    return np.asarray(count[inverse] / evidence.series_size[reading])
-
-
-def _strongest_slope(evidence: Evidence, members: Members, harmless: float) -> Departure | None:
+def _slopes(evidence: Evidence, members: Members, harmless: float) -> list[Departure]:
     """Rebuilt cases of a type: a change that grows with each rebuild."""
-    best: Departure | None = None
+    found: list[Departure] = []
     width = len(evidence.aspects)
     for level in range(len(members.names)):
         number = evidence.case_types.index(members.names[level])
         mine = np.flatnonzero((evidence.case_type == number) & evidence.counts & (evidence.rebuild > 0))
         again = evidence.rebuild[mine] - 1.0
         aspect = evidence.aspect[mine]
+        z = np.clip(evidence.z[mine], -DRAWN_IN, DRAWN_IN)
         n = np.bincount(aspect, minlength=width).astype(float)
         with np.errstate(invalid="ignore", divide="ignore"):
             mean_x = np.nan_to_num(np.bincount(aspect, weights=again, minlength=width) / n)
-            mean_z = np.nan_to_num(np.bincount(aspect, weights=evidence.z[mine], minlength=width) / n)
+            mean_z = np.nan_to_num(np.bincount(aspect, weights=z, minlength=width) / n)
         x = again - mean_x[aspect]
         xx = np.bincount(aspect, weights=x**2, minlength=width)
-        xz = np.bincount(aspect, weights=x * (evidence.z[mine] - mean_z[aspect]), minlength=width)
+        xz = np.bincount(aspect, weights=x * (z - mean_z[aspect]), minlength=width)
         with np.errstate(invalid="ignore", divide="ignore"):
             slope = np.nan_to_num(xz / xx)
-            z = np.nan_to_num(xz / np.sqrt(xx + (harmless * xx) ** 2))
-        log_p, k = best_together(z[None, :], (np.abs(slope) >= 0.35)[None, :])
-        penalty = log(len(members.names)) + log(len(evidence.members))
-        total = float(log_p[0]) + penalty
-        if total < 0 and (best is None or total < best.log_p):
-            order = np.argsort(-np.where(np.abs(slope) >= 0.35, np.abs(z), 0.0))[: k[0]]
+            strength = np.nan_to_num(xz / np.sqrt(xx + (harmless * xx) ** 2))
+        allowed = np.abs(slope) >= LEAST_SLOPE
+        log_p, k = best_together(strength[None, :], allowed[None, :])
+        total = float(log_p[0]) + log(len(members.names)) + log(len(evidence.members))
+        if total < 0 and len(np.unique(evidence.job[mine[again > 0]])) >= FEWEST_JOBS:
+            order = np.argsort(-np.where(allowed, np.abs(strength), 0.0), kind="stable")[: k[0]]
             effects = tuple((int(a), float(slope[a])) for a in order)
-            rebuilt = mine[again > 0]
-            best = Departure(
-                "rebuilt",
-                level,
-                total,
-                rebuilt,
-                effects,
-                whole=True,
-                open_ended=True,
-                penalty=penalty,
-                many=int((z != 0).sum()),
-                harmless=harmless,
-                slope=True,
+            found.append(
+                Departure("rebuilt", level, total, mine[again > 0], effects, whole=True, open_ended=True, slope=True)
             )
-    return best
+    return found

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import streamlit as st
 
 from qclog.domain.findings import CAUSES, STATES
-from qclog.domain.moments import show_moment
 from qclog.services.jobs.jobs import Story
 from qclog.services.jobs.whereabouts import read_jobs_out
 from qclog.services.keeping import sheets
@@ -48,15 +49,17 @@ def show_standing(log: Log) -> None:
         if len(standing) > SHOWN_FIRST:
             with st.expander(f"{len(standing) - SHOWN_FIRST} more of these"):
                 _cards(log, standing[SHOWN_FIRST:], gone)
-    behind = [f for f in found.followed if not f.stands]
-    if behind:
-        with st.expander(f"{finding_words.count_settled(behind)}"):
-            _tell_settled(log, behind)
+    if found.worth_a_look:
+        with st.expander(f"{len(found.worth_a_look)} merely worth a look, too weak to stand"):
+            _cards(log, list(found.worth_a_look), read_jobs_out(log))
+    if found.settled:
+        with st.expander(f"{finding_words.count_settled(found.settled)}"):
+            _tell_settled(log, found.settled)
     if standing:
         st.caption("These are suggestions from readings, not proof: look before you act.")
 
 
-def _tell_settled(log: Log, settled: list[Followed]) -> None:
+def _tell_settled(log: Log, settled: Sequence[Followed]) -> None:
     zone = sheets.zone_of(log)
     for followed in settled:
         st.markdown(plain(finding_words.said_of(followed)))
@@ -76,9 +79,9 @@ def _cards(log: Log, findings: list[Followed], gone: set[str]) -> None:
             st.markdown(f"**{plain(finding.text)}**")
             left = sum(job in gone for job in finding.jobs)
             st.markdown(
-                f"{left} of {len(finding.jobs)} left the building; "
-                + plain(f"since job {finding.first_job}, plain from {show_moment(finding.found_at, zone)[:10]}")
+                f"{left} of {len(finding.jobs)} left the building; " + plain(finding_words.when_text(finding, zone))
             )
+            st.caption(f"chance of such a finding by luck {finding_words.strength_text(finding)}")
             st.markdown(f":material/search: {plain(CAUSES[finding.cause].check_next)}")
             for line in finding_words.tell_state(followed, zone):
                 st.caption(plain(line))

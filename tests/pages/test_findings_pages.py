@@ -34,7 +34,7 @@ def found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Log:
 def test_a_finding_is_a_card_with_what_to_check_next(found: Log) -> None:
     said = texts(open_page("workshop"))
     assert "What the readings point to" in said
-    assert "Batch M09 suggests odd machining: trial pack of MR-1 high" in said
+    assert "Batch M09 suggests odd machining: trial pack high" in said
     assert "8 of 8 left the building" in said
     assert "measure the batch's cases bare" in said
     assert "not proof" in said

@@ -18,7 +18,8 @@ from tests.conftest import submission
 
 FIELDS = {
     "id", "cause", "identifier", "level", "case_types", "characteristics", "jobs", "direction", "size_sd", "size",
-    "unit", "strength", "first_job", "last_job", "found_at_job", "found_at", "confounded_with", "text",
+    "unit", "strength", "first_job", "last_job", "found_at_job", "found_at", "found_at_is",
+    "last_seen", "over", "stands", "effects", "confounded_with", "text",
 }  # fmt: skip
 
 

@@ -8,7 +8,8 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from qclog.domain import stored
-from qclog.domain.claims import AMOUNTS, COMEBACK_DETAILS, HOURS_FROM, HOUSE_DETAILS, MOMENTS, RATES
+from qclog.domain.claims import AMOUNTS, COMEBACK_DETAILS, FALSE_FINDINGS, HOURS_FROM, HOUSE_DETAILS, MOMENTS, RATES
+from qclog.domain.findings import BUDGET
 from qclog.domain.jobs import ATTRIBUTABLE
 from qclog.domain.moments import in_zone, read_moment, show_moment, write_moment
 from qclog.domain.rights import Act
@@ -267,10 +268,28 @@ def _amount(name: str, value: str) -> str:
     return f"{number:.15g}"
 
 
+def _budget(text: str) -> str:
+    try:
+        number = float(text)
+    except ValueError:
+        number = -1.0
+    if not 0.05 <= number <= 10:
+        raise InputError(
+            "how many false findings a year may stand", field="false_findings", found=text, hint="0.05 to 10, such as 1"
+        )
+    return f"{number:g}"
+
+
 def house(log: Log) -> list[stored.HouseDetail]:
     """The house's own codes and rates."""
     with log.reading() as use:
         return [d for d in use.rows("house_details", stored.HouseDetail) if d.value]
+
+
+def false_findings(use: Use) -> float:
+    """How many false findings a year the house lets stand."""
+    said = [d.value for d in use.rows("house_details", stored.HouseDetail) if (d.name, d.code) == FALSE_FINDINGS]
+    return float(said[0]) if said and said[0] else BUDGET
 
 
 def set_house(log: Log, name: str, code: str, value: str, submission: Submission) -> None:
@@ -281,6 +300,8 @@ def set_house(log: Log, name: str, code: str, value: str, submission: Submission
         raise InputError("there is no such rate", field="code", found=code, hint=", ".join(RATES))
     if name == "rate" and code == "labour_hour" and value:
         value = _amount("labour_hour", value)
+    if (name, code) == FALSE_FINDINGS and value:
+        value = _budget(value)
     with log.writing(submission) as use:
         rights.need(use, submission.by, Act.KEEP_HOUSE)
         records.add_house_detail(use, name, code, value)

@@ -243,7 +243,7 @@ def _touches(finding: Finding, story: Story, lots: set[str]) -> bool:
         return bool(finding.level == story.job.machining_batch)
     if finding.identifier == "case_serial":
         return bool(finding.level == story.job.case_serial)
-    return finding.identifier == "gauge" and any(
+    return (finding.identifier == "gauge" and not finding.over) and any(
         t.row.counts and t.row.gauge == finding.level and t.row.taken_at >= finding.found_at for t in story.readings
     )
 

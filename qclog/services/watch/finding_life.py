@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
 from typing import TYPE_CHECKING
@@ -13,9 +13,10 @@ from qclog.domain.findings import STATES, Finding, Note
 from qclog.domain.moments import now
 from qclog.domain.rights import Act
 from qclog.errors import InputError, UnknownNameError
+from qclog.services.jobs import claims
 from qclog.services.keeping import rights
 from qclog.services.keeping.people import choose
-from qclog.services.watch import findings_kept
+from qclog.services.watch import finding_memory, findings_kept
 from qclog.services.watch.findings_kept import Kept
 from qclog.store import records
 from qclog.store.findings import add_note, notes_in
@@ -48,6 +49,11 @@ class Followed:
     @property
     def stands(self) -> bool:
         """Whether it asks for something to be done."""
+        return self.open and self.finding is not None and self.finding.stands
+
+    @property
+    def open(self) -> bool:
+        """Whether the readings show it and nobody has settled it."""
         return self.finding is not None and self.state not in SETTLED
 
 
@@ -71,8 +77,13 @@ class Watched:
 
     @property
     def settled(self) -> tuple[Followed, ...]:
-        """Those that were explained, closed or rejected, and have not come back."""
-        return tuple(f for f in self.followed if not f.stands)
+        """Those that were explained, closed or rejected and have not come back, and those no longer seen."""
+        return tuple(f for f in self.followed if not f.open)
+
+    @property
+    def worth_a_look(self) -> tuple[Followed, ...]:
+        """Those too weak to stand within the house's budget of false ones."""
+        return tuple(f for f in self.followed if f.open and not f.stands)
 
 
 def watch(log: Log) -> Watched:
@@ -93,19 +104,50 @@ def read_watch(log: Log) -> Callable[[], Watched]:
         from qclog.services.watch import watching
 
         read = watching.read_for_watch(use)
+        memory = finding_memory.load(log, use)
+        state = findings_kept.state_of(use)
+        budget = claims.false_findings(use)
         opened = {row.job: row.opened for row in use.rows("jobs_all", stored.Job)}
 
     def work_out() -> Watched:
         from qclog.watch.findings import find
 
         observations = watching.arrange(read)
-        findings = find(observations)
+        findings = finding_memory.dated(find(observations, budget), memory, observations)
+        if log.as_of is None and state is not None:
+            finding_memory.keep(log, state, findings, observations.rows.height)
         followed = follow(findings, notes, observations, opened)
         returned = {f.id: f.returned for f in followed if f.returned}
         findings_kept.keep(log, key, Kept(findings, returned, observations.rows.height))
         return Watched(lambda: observations, observations.rows.height, followed)
 
     return work_out
+
+
+def replay(log: Log, tell: Callable[[int], None] = lambda _looked: None) -> Watched:
+    """Look through the log as it grew: each finding dated by the first reading at which it was raised and stayed."""
+    from qclog.services.watch import watching
+    from qclog.watch.findings import find
+    from qclog.watch.replay import replay as replayed
+
+    with log.reading() as use:
+        notes, key = notes_in(use), findings_kept.key_of(log, use)
+        read, state = watching.read_for_watch(use), findings_kept.state_of(use)
+        budget = claims.false_findings(use)
+        opened = {row.job: row.opened for row in use.rows("jobs_all", stored.Job)}
+    observations = watching.arrange(read)
+    findings = find(observations, budget)
+    raised = replayed(observations, findings, budget, tell)
+    findings = tuple(
+        replace(f, found_at=raised[f.id][0], found_at_job=raised[f.id][1], raised="replayed") if f.id in raised else f
+        for f in findings
+    )
+    followed = follow(findings, notes, observations, opened)
+    values = observations.rows.height
+    findings_kept.keep(log, key, Kept(findings, {f.id: f.returned for f in followed if f.returned}, values))
+    if log.as_of is None and state is not None:
+        finding_memory.keep(log, state, findings, values)
+    return Watched(lambda: observations, values, followed)
 
 
 def _observe(log: Log) -> Observations:

@@ -31,6 +31,11 @@ def as_json(findings: Iterable[Finding], zone: ZoneInfo) -> list[dict[str, Any]]
             "last_job": f.last_job,
             "found_at_job": f.found_at_job,
             "found_at": write_moment(f.found_at, zone),
+            "found_at_is": f.raised,
+            "last_seen": None if f.last_seen is None else write_moment(f.last_seen, zone),
+            "over": f.over,
+            "stands": f.stands,
+            "effects": [e._asdict() for e in f.effects],
             "confounded_with": [{"identifier": i, "level": n} for i, n in f.confounded_with],
             "text": f.text,
         }
@@ -43,14 +48,25 @@ def tell(finding: Finding, out: set[str], zone: ZoneInfo) -> list[str]:
     gone = [job for job in finding.jobs if job in out]
     here = [job for job in finding.jobs if job not in out]
     lines = [finding.text]
-    lines.append(
-        f"since job {finding.first_job}, last job {finding.last_job}; plain from job {finding.found_at_job} on"
-        f" ({show_moment(finding.found_at, zone)[:10]}); chance of such a finding by luck {strength_text(finding)}"
-    )
+    lines.append(f"{when_text(finding, zone)}; chance of such a finding by luck {strength_text(finding)}")
     left = f"{len(gone)} {'has' if len(gone) == 1 else 'have'} left"
     lines.append(left + (f"; still here: {_few(here)}" if here else ", none is still here"))
     lines.append(f"check next: {CAUSES[finding.cause].check_next}")
     return lines
+
+
+def when_text(finding: Finding, zone: ZoneInfo) -> str:
+    """Since when, until when, whether it goes on, and since when it was plain."""
+    about = "about " if finding.raised == "guessed" else ""
+    last = f"last seen on job {finding.last_job}"
+    if finding.last_seen is not None:
+        last += f" ({show_moment(finding.last_seen, zone)[:10]})"
+    plain = f"plain from {about}job {finding.found_at_job} on ({show_moment(finding.found_at, zone)[:10]})"
+    if CAUSES[finding.cause].alone:
+        read = f"read on job {finding.last_job} ({show_moment(finding.last_seen or finding.found_at, zone)[:10]})"
+        return read if finding.found_at_job == finding.last_job else f"{read}, {plain}"
+    on = "over: sound units have followed" if finding.over else "not known to be over"
+    return f"since job {finding.first_job}, {plain}; {last}, {on}"
 
 
 def strength_text(finding: Finding) -> str:

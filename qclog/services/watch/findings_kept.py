@@ -20,7 +20,7 @@ from typing import Any
 
 from qclog import version
 from qclog.domain import stored
-from qclog.domain.findings import Finding
+from qclog.domain.findings import Effect, Finding
 from qclog.store.log import Log, Use
 
 MOST_LOGS = 20  # whose findings are kept; those used longest ago go
@@ -36,6 +36,12 @@ class Kept:
     findings: tuple[Finding, ...]
     returned: dict[str, tuple[str, ...]]
     looked_at: int
+
+
+def state_of(use: Use) -> tuple[int, str] | None:
+    """The last entry of an open log and its digest."""
+    states = use.rows("state_for_findings", stored.StateForFindings, now=use.moment)
+    return (states[0].entry, states[0].digest) if states else None
 
 
 def key_of(log: Log, use: Use) -> str:
@@ -62,7 +68,7 @@ def _code() -> list[tuple[str, int, int]]:
 def load(log: Log, key: str) -> Kept | None:
     """What was kept under `key`; None where nothing whole is."""
     try:
-        head, digest, body = _file_of(log).read_text(encoding="utf-8").split("\n", 2)
+        head, digest, body = file_of(log).read_text(encoding="utf-8").split("\n", 2)
         if head != key or digest != hashlib.sha256(body.encode()).hexdigest():
             return None
         return _from_json(json.loads(body))
@@ -75,7 +81,7 @@ def keep(log: Log, key: str, kept: Kept) -> None:
     body = json.dumps(asdict(kept), default=_moment)
     text = "\n".join((key, hashlib.sha256(body.encode()).hexdigest(), body))
     with suppress(OSError, RuntimeError):  # then they are worked out again
-        file = _file_of(log)
+        file = file_of(log)
         file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         handle, part = tempfile.mkstemp(prefix=".", suffix=".unfinished", dir=file.parent)
         try:
@@ -99,7 +105,8 @@ def folder() -> Path:
     return Path(base) / "qclog" / "findings"
 
 
-def _file_of(log: Log) -> Path:
+def file_of(log: Log) -> Path:
+    """Where the findings of a log are kept."""
     return folder() / f"{hashlib.sha256(str(log.path.resolve()).encode()).hexdigest()[:32]}.json"
 
 
@@ -110,7 +117,12 @@ def _moment(value: object) -> str:
 
 
 def _from_json(content: dict[str, Any]) -> Kept:
-    rows = [row | {"found_at": datetime.fromisoformat(row["found_at"])} for row in _tuples(content["findings"])]
+    rows = [
+        row
+        | {name: datetime.fromisoformat(row[name]) for name in ("found_at", "last_seen") if row[name] is not None}
+        | {"effects": tuple(Effect(*e) for e in row["effects"])}
+        for row in _tuples(content["findings"])
+    ]
     return Kept(tuple(Finding(**row) for row in rows), _tuples(content["returned"]), int(content["looked_at"]))
 
 

@@ -70,10 +70,11 @@ def arrange(read: Read) -> Observations:
     readings, jobs, parts = read.readings, read.jobs, read.parts
     looked_at = [(sheet, c) for sheet in read.sheets for c in sheet.characteristics if not c.in_words]
     rows = _with_eras(_rows(looked_at, readings, jobs, parts), read.changes)
-    lots = parts.drop_nulls("lot").select("job", lot=pl.col("lot"))
+    inside = _with_sub_assemblies(parts)
     return Observations(
         rows=rows.select(*COLUMNS).sort("taken_at", "job", "characteristic", "stage"),
-        lots=lots,
+        lots=inside.drop_nulls("lot").select("job", "lot").unique(maintain_order=True),
+        suppliers=inside.drop_nulls("supplier").select("job", "supplier").unique(maintain_order=True),
         gauges=_gauges(looked_at, readings, rows),
         events=_events(read.checks),
         ticks=_ticks(readings, read.gauges),
@@ -134,6 +135,20 @@ def _rows(
             condition=pl.when("depends").then(pl.col("condition").fill_null("new")),
         )
     )
+
+
+def _with_sub_assemblies(parts: pl.DataFrame) -> pl.DataFrame:
+    """The parts of every job, with those of the sub-assemblies fitted to it, to any depth."""
+    own = parts.select("job", "lot", "supplier", "sub_assembly")
+    fitted = own.drop_nulls("sub_assembly").select("job", "sub_assembly").unique(maintain_order=True)
+    every, seen = [own], set(fitted.rows())
+    while fitted.height:
+        inside = fitted.join(own, left_on="sub_assembly", right_on="job", suffix="_of_it", maintain_order="left")
+        every.append(inside.select("job", "lot", "supplier", sub_assembly="sub_assembly_of_it"))
+        deeper = inside.drop_nulls("sub_assembly_of_it").select("job", sub_assembly="sub_assembly_of_it").unique()
+        fitted = deeper.filter([pair not in seen for pair in deeper.rows()])
+        seen |= set(fitted.rows())
+    return pl.concat(every)
 
 
 def _with_eras(rows: pl.DataFrame, recorded: Sequence[Change]) -> pl.DataFrame:

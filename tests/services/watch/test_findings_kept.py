@@ -7,6 +7,7 @@ import shutil
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import pytest
@@ -52,9 +53,9 @@ def worked_out(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     times: list[int] = []
     real = watch_findings.find
 
-    def find(observations: object) -> object:
+    def find(*looked_at: Any) -> object:
         times.append(1)
-        return real(observations)  # type: ignore[arg-type]
+        return real(*looked_at)
 
     monkeypatch.setattr(watch_findings, "find", find)
     return times
@@ -191,9 +192,10 @@ def test_the_kept_are_for_this_account_only_and_do_not_grow_without_end(shop: Lo
         assert kept_file().stat().st_mode & 0o077 == 0
     for number in range(30):
         (findings_kept.folder() / f"{number}.json").write_text("")
+        (findings_kept.folder() / f"{number}.raised").write_text("")
     with shop.writing(submission()):
         pass
     finding_life.watch(shop)
     files = list(findings_kept.folder().iterdir())
-    assert len(files) == findings_kept.MOST_LOGS
-    assert findings_kept._file_of(shop) in files
+    assert len(files) == 2 * findings_kept.MOST_LOGS
+    assert findings_kept.file_of(shop) in files

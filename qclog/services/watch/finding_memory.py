@@ -1,0 +1,100 @@
+"""When each finding was first raised: remembered from one look at a log to the next, or replayed.
+
+Kept with the account, as the findings are, and only believed where the log still holds the entry it was written at: who
+may only read a log could not keep it there, and a replay gives it again from the log alone.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from qclog.domain import stored
+from qclog.domain.findings import Finding
+from qclog.services.watch import findings_kept
+from qclog.store.log import Log, Use
+
+if TYPE_CHECKING:
+    from qclog.watch.observations import Observations
+
+SOON = 400  # values: what was found when no more than these were new was found as they came
+_SUFFIX = ".raised"
+
+
+@dataclass(frozen=True, slots=True)
+class Memory:
+    """What a look at a log at one entry knew: how many values there were; of each finding that stood its id, the moment
+    (UTC) and job of the reading at which it was first raised, and how that is known.
+    """
+
+    entry: int
+    digest: str
+    values: int
+    raised: dict[str, tuple[datetime, str, str]]
+
+
+def load(log: Log, use: Use) -> Memory | None:
+    """What is remembered of an open log; None where nothing is, or where the log has another past."""
+    try:
+        said = json.loads(_file_of(log).read_text(encoding="utf-8"))
+        memory = Memory(
+            int(said["entry"]),
+            str(said["digest"]),
+            int(said["values"]),
+            {k: (datetime.fromisoformat(moment), job, how) for k, (moment, job, how) in said["raised"].items()},
+        )
+    except (OSError, RuntimeError, ValueError, KeyError, TypeError, AttributeError):
+        return None
+    chain = {d.entry: d.digest for d in use.rows("digests", stored.Digest)}
+    return memory if chain.get(memory.entry) == memory.digest else None
+
+
+def keep(log: Log, use_state: tuple[int, str], findings: Sequence[Finding], values: int) -> None:
+    """Remember what stands, for a log at its entry and digest; nothing where the folder can't be written."""
+    entry, digest = use_state
+    raised = {f.id: (f.found_at.isoformat(), f.found_at_job, f.raised) for f in findings if f.stands}
+    body = json.dumps({"entry": entry, "digest": digest, "values": values, "raised": raised})
+    with suppress(OSError, RuntimeError):  # then it is guessed, or replayed, again
+        file = _file_of(log)
+        file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        handle, part = tempfile.mkstemp(prefix=".", suffix=".unfinished", dir=file.parent)
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8") as out:
+                out.write(body)
+            Path(part).replace(file)
+        finally:
+            Path(part).unlink(missing_ok=True)
+        for old in sorted(file.parent.glob(f"*{_SUFFIX}"), key=lambda f: f.stat().st_mtime_ns)[
+            : -findings_kept.MOST_LOGS
+        ]:
+            old.unlink(missing_ok=True)
+
+
+def dated(findings: Sequence[Finding], memory: Memory | None, observations: Observations) -> tuple[Finding, ...]:
+    """The findings, each with the moment it was first raised where that is remembered or has just come."""
+    rows = observations.rows
+    if memory is None or rows.is_empty():
+        return tuple(findings)
+    last, job = rows["taken_at"][-1], rows["job"][-1]
+    just_now = 0 < rows.height - memory.values <= SOON
+
+    def one(finding: Finding) -> Finding:
+        known = memory.raised.get(finding.id)
+        if known is not None and known[0] <= last:
+            return replace(finding, found_at=known[0], found_at_job=known[1], raised=known[2])
+        if just_now and finding.stands:
+            return replace(finding, found_at=last, found_at_job=job, raised="watched")
+        return finding
+
+    return tuple(one(f) for f in findings)
+
+
+def _file_of(log: Log) -> Path:
+    return findings_kept.file_of(log).with_suffix(_SUFFIX)
