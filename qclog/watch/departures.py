@@ -10,7 +10,6 @@ import numpy as np
 from qclog.watch.evidence import Evidence
 from qclog.watch.observations import ALONE, PERSON
 from qclog.watch.residuals import Floats, Integers
-from qclog.watch.scoring import standardised
 
 MOST_SHARE = 0.5
 SHORTEST = 5  # visits of a gauge
@@ -79,21 +78,6 @@ def centres(evidence: Evidence, z: Floats) -> Floats:
     use = evidence.counts.astype(float)
     count = np.maximum(tally(evidence.series, size, use), 1.0)
     return tally(evidence.series, size, np.clip(z, -DRAWN_IN, DRAWN_IN) * use) / count
-
-
-def against_the_rest(
-    sums: Floats, counts: Floats, share: Floats, harmless: float, together: Floats | float = 1.0
-) -> tuple[Floats, Floats]:
-    """Standardised departure and mean against the others of the same kind.
-
-    A level that holds `share` of the readings draws the reference toward itself by that share of its departure.
-    `together` is how many times as far as independent ones the sums of readings of one day scatter.
-    """
-    others = 1.0 - np.minimum(share, MOST_SHARE)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        means = np.nan_to_num(sums / counts) / others
-    known = counts * others / together
-    return standardised(means * known, known, harmless), means
 
 
 def tally(cell: Integers, size: int, weights: Floats | None = None) -> Floats:

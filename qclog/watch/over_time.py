@@ -9,11 +9,11 @@ import numpy as np
 
 from qclog.watch.departures import (
     DRAWN_IN,
+    MOST_SHARE,
     RELUCTANCE,
     SHORTEST,
     SHORTEST_OF_A_PERSON,
     Departure,
-    against_the_rest,
     tally,
 )
 from qclog.watch.evidence import Bools, Evidence, Members
@@ -115,17 +115,20 @@ class _Visits:
         return np.asarray(running[spans[:, 1]] - running[spans[:, 0]])
 
     def departures(self, spans: Spans, harmless: float, together: Floats) -> tuple[Floats, Floats, Bools]:
-        """Of each span: standardised departures, means, and which of them are large enough to matter."""
+        """Of each span: standardised departures, means, and which of them are large enough to matter.
+
+        A level that holds a share of the readings draws the reference toward itself by that share of its departure;
+        readings that scatter more than ordinary ones count for less.
+        """
         counts = self.inside(self.counts, spans)
-        sums = self.inside(self.sums, spans)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            own = np.nan_to_num(self.inside(self.squares, spans) / counts - (sums / counts) ** 2)
-        z, means = against_the_rest(
-            sums, counts, counts / self.whole, harmless, together[self.present] * np.maximum(1.0, own)
-        )
-        with np.errstate(invalid="ignore", divide="ignore"):
-            large = np.abs(means) >= np.nan_to_num(self.inside(self.matters, spans) / counts)
-        return z, means, large & (counts > 0)
+        some = np.maximum(counts, 1.0)
+        mean = self.inside(self.sums, spans) / some
+        others = 1.0 - np.minimum(counts / self.whole, MOST_SHARE)
+        scatter = np.maximum(1.0, self.inside(self.squares, spans) / some - mean**2) * together[self.present]
+        means = mean / others
+        known = counts * others / scatter
+        z = means * np.sqrt(known / (1.0 + harmless**2 * known))
+        return z, means, (np.abs(means) >= self.inside(self.matters, spans) / some) & (counts > 0)
 
 
 def _visits(evidence: Evidence, reading: Integers) -> _Visits:

@@ -19,13 +19,6 @@ MOST_TOGETHER = 12
 EXACT_FOR = 200
 
 
-def standardised(sums: Floats, counts: Floats, harmless: float) -> Floats:
-    """Sums of `counts` residuals over their spread, allowing for harmless differences of that many spreads."""
-    with np.errstate(invalid="ignore", divide="ignore"):
-        z = sums / np.sqrt(counts + (harmless * counts) ** 2)
-    return np.where(counts > 0, z, 0.0)
-
-
 def best_together(
     z: Floats, allowed: np.ndarray[Any, np.dtype[np.bool_]], most: int = MOST_TOGETHER
 ) -> tuple[Floats, Integers]:

@@ -53,6 +53,9 @@ class _Search:
         self.evidence = evidence
         self.cells = {k: cells_of(evidence, evidence.members[k]) for k in (*WHOLE, *ALONE)}
         self.series = series_of(evidence)
+        self.series_of = np.full(len(evidence.z), -1)
+        for number, mine in enumerate(self.series):
+            self.series_of[mine] = number
         self.together = _together(evidence)
         self.harmless: dict[str, float] = {}
         self.stretched: Kept = {}
@@ -179,18 +182,20 @@ class _Search:
         return replace(levels[0], rivals=departure.rivals) if levels else None
 
     def _forget(self, changed: Departure) -> None:
-        """Of what was worked out before, drop what rests on readings that have just changed."""
+        """Of what was worked out before, drop what rests on readings that have just changed.
+
+        The middles of their series have moved a little too; that is looked at when all is looked at again.
+        """
         evidence = self.evidence
-        touched = np.zeros(int(evidence.series.max()) + 1, dtype=bool)
+        touched = np.zeros(len(evidence.z), dtype=bool)
         for _, mine, _, _ in changed.parts(evidence):
-            touched[evidence.series[mine]] = True
+            touched[mine] = True
         for kind in OVER_TIME:
             members = evidence.members[kind]
-            for level in np.unique(members.level[touched[evidence.series[members.reading]]]):
+            for level in np.unique(members.level[touched[members.reading]]):
                 self.stretched.pop((kind, int(level)), None)
-        for number, mine in enumerate(self.series):
-            if touched[evidence.series[mine]].any():
-                self.drifts.pop(number, None)
+        for number in np.unique(self.series_of[touched]):
+            self.drifts.pop(int(number), None)
 
     def _forget_all(self) -> None:
         self.stretched, self.drifts = {}, {}

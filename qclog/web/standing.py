@@ -37,7 +37,8 @@ def _watched(_of: Log, seen: str, revision: int) -> Watched:  # noqa: ARG001 - t
 def show_standing(log: Log) -> None:
     """Each finding that stands as a card: what, since when, how many have left, what to check next, its jobs."""
     found = watched(log)
-    standing = [f for f in found.followed if f.stands]
+    # What goes on comes before what is over; the strongest first in both.
+    standing = sorted((f for f in found.followed if f.stands), key=lambda f: f.finding is None or f.finding.over)
     if not found.looked_at:
         return
     st.subheader("What the readings point to")

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -366,3 +367,50 @@ class _Building:
 def with_rows(shop: Shop, rows: pl.DataFrame) -> Observations:
     """The shop's observations with other rows."""
     return replace(shop.observations, rows=rows)
+
+
+def write_shop(shop: Shop, folder: Path) -> Path:
+    """A shop as an exchange folder: what is inside its sub-assemblies is in jobs of their own."""
+    o, unit = shop.observations, shop.shape.unit
+    (folder / "case_types").mkdir(parents=True)
+    steps = {(r["case_type"], r["characteristic"]): r["step"] for r in o.characteristics.iter_rows(named=True)}
+    for case_type in (*o.rows["case_type"].unique().sort(), "Z0"):
+        text = f'code = "{case_type}"\nname = "Type {case_type}"\nfamily = "invented"\nversion = "1"\n'
+        for c in range(shop.shape.characteristics):
+            step = steps.get((case_type, f"c{c}"), 1.0)
+            text += f'[[characteristic]]\ncode = "c{c}"\nname = "Size {c}"\nunit = "{unit}"\nstep = {step:.6g}\n'
+            text += 'stages = ["final"]\n'
+        (folder / "case_types" / f"{case_type}.toml").write_text(text, encoding="utf-8")
+    people = o.rows["technician"].unique().sort().to_list()
+    pl.DataFrame({"person": people, "role": ["technician"] * len(people)}).write_csv(folder / "people.csv")
+    o.gauges.select("gauge").unique().sort("gauge").with_columns(
+        kind=pl.lit("dial"), unit=pl.lit(unit), step=pl.lit(0.001)
+    ).write_csv(folder / "gauges.csv")
+    moment = pl.col("taken_at").dt.strftime("%Y-%m-%dT%H:%M:%S%.6f")
+    units = o.rows.unique("job", keep="first", maintain_order=True)
+    told = ["job", "case_type", "case_serial", "rebuild", "machining_batch"]
+    jobs = units.select(*told, opened=moment)
+    inner = units.select(
+        job=pl.lit("Z") + pl.col("job"), case_type=pl.lit("Z0"), case_serial=pl.lit(None, pl.String),
+        rebuild=pl.lit(None, pl.Int64), machining_batch=pl.lit(None, pl.String), opened=moment,
+    )  # fmt: skip
+    pl.concat([inner, jobs]).write_csv(folder / "jobs.csv")
+    own = o.lots.filter(~pl.col("lot").str.starts_with("S")).join(o.suppliers, on="job", maintain_order="left")
+    none = pl.lit(None, pl.String)
+    pl.concat(
+        [
+            own.select("job", part=pl.lit("part ") + pl.col("lot").str.head(1), lot="lot", supplier="supplier",
+                       condition=pl.lit("new"), sub_assembly=none),
+            units.select("job", part=pl.lit("shaft"), lot=none, supplier=none, condition=none,
+                         sub_assembly=pl.lit("Z") + pl.col("job")),
+            o.lots.filter(pl.col("lot").str.starts_with("S")).select(
+                job=pl.lit("Z") + pl.col("job"), part=pl.lit("bearing"), lot="lot", supplier=none,
+                condition=pl.lit("new"), sub_assembly=none),
+        ]
+    ).write_csv(folder / "parts.csv")  # fmt: skip
+    read = o.rows.join(o.gauges, on=["job", "characteristic", "stage"], how="left", maintain_order="left")
+    read.select(
+        "job", "characteristic", "stage", pl.col("value").round(9).alias("reading"), "gauge", "technician",
+        taken_at=moment,
+    ).write_csv(folder / "readings.csv")  # fmt: skip
+    return folder

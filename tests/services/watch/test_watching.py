@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import polars as pl
@@ -9,6 +10,8 @@ import polars as pl
 from qclog.services.exchange.import_folder import import_folder
 from qclog.services.watch import watching
 from qclog.store.log import Log
+from qclog.watch.findings import find
+from tests.benchmarks.shapes import SHAPES, build_shape, write_shop
 from tests.conftest import submission
 
 SHEET = """\
@@ -59,3 +62,15 @@ def test_parts_inside_sub_assemblies_belong_to_the_unit(tmp_path: Path) -> None:
     assert of_a1 == ["B-7", "P-9", "S-1"]
     assert seen.suppliers.filter(pl.col("job") == "A1")["supplier"].sort().to_list() == ["East", "North", "South"]
     assert "B-7" in seen.lots.filter(pl.col("job") == "A2")["lot"].to_list()
+
+
+def test_a_shop_brought_in_is_looked_at_as_it_is(tmp_path: Path) -> None:
+    """A metric shop of another shape as an exchange folder: the same findings as from its readings themselves."""
+    shape = replace(next(s for s in SHAPES if s.name == "sub-assemblies"), rates=(12, 7, 4), months=12, unit="mm")
+    shop = build_shape(shape, 5)
+    log = Log(tmp_path / "shop.duckdb")
+    import_folder(log, write_shop(shop, tmp_path / "folder"), submission(), timezone="UTC")
+    direct, brought_in = find(shop.observations), watching.find_all(log)
+    assert [f.id for f in brought_in if f.stands] == [f.id for f in direct if f.stands]
+    named = {(f.identifier, f.level) for f in brought_in}
+    assert {(f.identifier, f.level) for f in shop.faults[:2]} <= named
