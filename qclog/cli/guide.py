@@ -235,9 +235,11 @@ def _print_heading(guiding: _Guiding, wanted: Wanted) -> None:
 
 def _ask_conditions(given: tuple[str, ...], characteristic: Characteristic) -> tuple[str, ...] | None:
     """The conditions to record with the readings that follow, asked for where `given` is not enough; None to skip."""
+    from qclog.domain.sheets.conditions import asked_of
     from qclog.services.jobs.capture import check_conditions
 
-    wanted = ", ".join(characteristic.conditions).replace("|", " or ")
+    asked = asked_of(characteristic.conditions, characteristic.states)
+    wanted = ", ".join(" or ".join(group) for group in asked)
     while True:
         try:
             check_conditions(characteristic, given)

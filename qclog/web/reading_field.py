@@ -14,7 +14,7 @@ from typing import Any
 import streamlit as st
 
 from qclog.domain.places import Place
-from qclog.domain.sheets.conditions import choices_of
+from qclog.domain.sheets.conditions import asked_of
 from qclog.services.jobs.jobs import Story, Wanted
 from qclog.store.log import Log
 from qclog.web import bench, bench_state, entries, reading, who
@@ -131,7 +131,7 @@ def _item(story: Story, wanted: Wanted, seen: dict[tuple[str, str, str], int]) -
         "place": _key(p),
         "words": place_text(p, c),
         "asked": what_is_asked(story, wanted),
-        "groups": choices_of(c.conditions),
+        "groups": asked_of(c.conditions, c.states),
         "answers": c.words if c.in_words else (),
         "gauge_kind": c.gauge_kind or "",
         "seen": seen.get((p.characteristic, p.stage, p.position), 0),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qclog.domain.sheets.conditions import choices_of
+from qclog.domain.sheets.conditions import asked_of
 from qclog.services.jobs.jobs import Story, Wanted
 from qclog.words.numbers import limits_text
 
@@ -14,7 +14,7 @@ def what_is_asked(story: Story, wanted: Wanted) -> str:
     in_unit = f"limits {limits} {c.unit}" if limits else f"in {c.unit}"
     parts = [" or ".join(c.words) if c.in_words else in_unit]
     parts += ["15/16 for 15 goes, 16 does not"] if c.gauge_kind == "feeler" else []
-    several = [" or ".join(g).replace("_", " ") for g in choices_of(c.conditions) if len(g) > 1]
+    several = [" or ".join(g).replace("_", " ") for g in asked_of(c.conditions, c.states) if len(g) > 1]
     parts += [f"Say {', '.join(several)}: press it, or type it after the reading"] if several else []
     parts += [x for x in (c.view or story.sheet.view if c.positions else None, c.caution) if x]
     return ". ".join(p[0].upper() + p[1:] for p in parts)

@@ -13,6 +13,7 @@ from qclog.domain.jobs import GAUGE_KINDS, STAGES
 from qclog.domain.quantities import units
 from qclog.domain.sheets import sheet_checks, sums_file
 from qclog.domain.sheets.casetypes import LIMIT_SETS, OVER_POSITIONS, SHAPES, Characteristic, Limits, Sheet, Variant
+from qclog.domain.sheets.conditions import choices_of
 from qclog.domain.sheets.lines import Lines
 from qclog.domain.sheets.sheet_numbers import NOT_PLAUSIBLE, number_of, show
 from qclog.errors import Problem, SheetError, UnitError
@@ -48,6 +49,7 @@ CHARACTERISTIC_KEYS = {
     "formula": str,
     "parts": list,
     "conditions": list,
+    "states": list,
     "variants": list,
     "source": str,
     "caution": str,
@@ -200,9 +202,11 @@ class _SheetReader:
             "forced_at": STAGES,
             "variants": tuple(v.code for v in variants),
         }
-        for key in ("stages", "positions", "categories", "forced_at", "parts", "conditions", "variants"):
+        for key in ("stages", "positions", "categories", "forced_at", "parts", "conditions", "states", "variants"):
             if key in given:
                 given[key] = self._words((*path, key), given[key], choices.get(key))
+        if "states" in given:
+            given["states"] = self._stated((*path, "states"), given["states"], given.get("conditions", ()))
         for key, known in (("shape", SHAPES), ("gauge_kind", GAUGE_KINDS), ("over_positions", OVER_POSITIONS)):
             if key in given and given[key] not in known:
                 self.problem((*path, key), given.pop(key), f"must be one of {', '.join(known)}")
@@ -237,6 +241,21 @@ class _SheetReader:
             else:
                 words.append(word)
         return tuple(words)
+
+    def _stated(
+        self, path: tuple[str | int, ...], states: tuple[str, ...], conditions: tuple[str, ...]
+    ) -> tuple[str, ...]:
+        """What the characteristic states of its own conditions: one of a choice at most."""
+        groups = choices_of(conditions)
+        for state in states:
+            mine = [group for group in groups if state in group]
+            if not mine:
+                self.problem(
+                    path, state, f"must be one of the conditions ({', '.join(conditions) or 'there are none'})"
+                )
+            elif sum(other in mine[0] for other in states) > 1:
+                self.problem(path, state, f"states more than one of {' or '.join(mine[0])}")
+        return states
 
     def _limits(self, path: tuple[str | int, ...], sets: Mapping[str, object]) -> tuple[tuple[str, Limits], ...]:
         if sets and set(sets) <= {"nominal", "lower", "upper"}:

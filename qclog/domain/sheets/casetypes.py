@@ -54,6 +54,7 @@ class Characteristic:
     formula: str | None = None
     parts: tuple[str, ...] = ()
     conditions: tuple[str, ...] = ()
+    states: tuple[str, ...] = ()
     variants: tuple[str, ...] = ()
     source: str | None = None
     caution: str | None = None

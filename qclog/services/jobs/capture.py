@@ -14,7 +14,7 @@ from qclog.domain.places import Place
 from qclog.domain.quantities import units
 from qclog.domain.rights import Act
 from qclog.domain.sheets.casetypes import Characteristic, Sheet, condition_of_parts
-from qclog.domain.sheets.conditions import choices_of
+from qclog.domain.sheets.conditions import asked_of, contradiction, with_stated
 from qclog.domain.speech import readings
 from qclog.errors import InputError, ReadMeanwhileError, UnitError, UnknownNameError
 from qclog.measures.judging import Verdict, judge_reading
@@ -176,6 +176,7 @@ class Context:
     condition: str | None
     leaves: tuple[Fraction, ...]
     taken_at: datetime
+    conditions: tuple[str, ...]
 
 
 def job_and_sheet(use: Use, job: str, moment: datetime) -> tuple[stored.Job, Sheet]:
@@ -200,7 +201,8 @@ def _context(use: Use, place: Place, circumstances: Circumstances) -> Context:
         leaves = leaves_in(gauge.leaves or "", gauge.unit, characteristic.unit)
     parts = [(p.part, p.condition) for p in use.rows("job_parts", stored.JobPart, job=place.job)]
     condition = condition_of_parts(characteristic, parts)
-    return Context(sheet, characteristic, condition, leaves, taken_at)
+    conditions = with_stated(circumstances.conditions, characteristic.conditions, characteristic.states)
+    return Context(sheet, characteristic, condition, leaves, taken_at, conditions)
 
 
 def check_place(characteristic: Characteristic, place: Place, variant: str | None) -> None:
@@ -237,8 +239,21 @@ def check_place(characteristic: Characteristic, place: Place, variant: str | Non
 
 
 def check_conditions(characteristic: Characteristic, given: tuple[str, ...]) -> None:
-    """Whether every condition the sheet wants recorded is: `oiled|dry` wants one of the two."""
-    for choices in choices_of(characteristic.conditions):
+    """Whether every condition the sheet wants recorded is, and none contradicts another or what it states.
+
+    `oiled|dry` wants one of the two; what the characteristic states itself need not be said.
+    """
+    against = contradiction(given, characteristic.conditions, characteristic.states)
+    if against is not None:
+        wrong, other = (word.replace("_", " ") for word in against)
+        stated = against[1] in characteristic.states and against[1] not in given
+        raise InputError(
+            f"{characteristic.name} is read {other}, not {wrong}" if stated else f"both {other} and {wrong} can't be",
+            field="conditions",
+            found=" ".join(given),
+            hint=f"read it {other}" if stated else "say which of the two it was",
+        )
+    for choices in asked_of(characteristic.conditions, characteristic.states):
         if not any(choice in given for choice in choices):
             raise InputError(
                 f"{characteristic.name} needs to be recorded with {' or '.join(choices)}",
@@ -310,7 +325,7 @@ def _new(
         technician=circumstances.technician,
         taken_at=context.taken_at,
         gauge=circumstances.gauge,
-        conditions=" ".join(circumstances.conditions) or None,
+        conditions=" ".join(context.conditions) or None,
         note=circumstances.note,
         replaces=replaces,
         reason=reason,

@@ -155,8 +155,10 @@ def _readings(story: Story, stage: str) -> list[Block]:
 def _row(told: StoryReading, story: Story) -> tuple[str, ...]:
     said, unit = said_and_unit(told)
     row = told.row
+    name = told.characteristic.name if told.characteristic else row.characteristic
+    conditions = (row.conditions or "").replace(" ", ", ").replace("_", " ")
     return (
-        told.characteristic.name if told.characteristic else row.characteristic,
+        f"{name}; {conditions}" if conditions else name,
         row.position,
         said,
         unit,
