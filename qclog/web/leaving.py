@@ -34,7 +34,7 @@ def show_leaving(log: Log, story: Story, found: SignOff) -> None:
         who_may = f"{', '.join(able)} may: choose the name at the top of the page" if able else "nobody here may yet"
         st.info(plain(f"Signing off or a concession is not for {name}; {who_may}."), icon=":material/person:")
         return
-    if found.outside and not found.conceded:
+    if found.needs_concession and not found.conceded:
         with st.form("concession", border=False):
             why = st.text_area(
                 f"Concession: what is let pass, and why ({plain(name)} answers for it)", max_chars=400, key=f"why_{job}"
@@ -42,11 +42,11 @@ def show_leaving(log: Log, story: Story, found: SignOff) -> None:
             if st.form_submit_button("Grant the concession"):
                 with trying(f"leaving of {job}"):
                     _need_as_seen(changed)
-                    if not why.strip():
-                        raise InputError("a concession needs its reason in words", field="concession")
+                    jobs.check_concession(why)
                     _say(log, job, "concession", f"{why.strip()} ({name})", name)
             show_problem(f"leaving of {job}")
-        st.caption("It is outside limits, so it leaves only with a concession, or after it is put right.")
+        cause = "It is outside limits" if found.outside else "A reading is unlikely"
+        st.caption(f"{cause}, so it leaves only with a concession, or after it is put right.")
         return
     if not found.clear:
         st.caption("What is listed above stays with the job; signing off says that you have read it.")

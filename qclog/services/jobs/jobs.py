@@ -19,6 +19,7 @@ from qclog.store import records
 from qclog.store.log import Log, Submission, Use
 
 MOST_LISTED = 500
+FEWEST_WORDS, FEWEST_LETTERS = 2, 7  # of a concession: "x" lets everything pass and says nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,9 +105,22 @@ def say(log: Log, job: str, name: str, value: object, submission: Submission, re
         rights.need(use, submission.by, act_of_detail(name))
         if name == "variant" and isinstance(value, str):
             _check_variant(use, row.case_type, value)
+        if name == "concession" and str(value or "").strip():
+            check_concession(str(value))
         records.add_detail(use, job, name, value, reason)
         if name == "dispatched" and value is not None:
             records.add_sign_off(use, job)
+
+
+def check_concession(text: str) -> None:
+    """InputError unless a concession says in words what is let pass and why."""
+    if len(text.split()) < FEWEST_WORDS or sum(c.isalpha() for c in text) < FEWEST_LETTERS:
+        raise InputError(
+            "a concession needs its reason in words",
+            field="concession",
+            found=text or "nothing",
+            hint="say what is let pass and why, such as: 0.5 over, new seal is stiff, runs in",
+        )
 
 
 def add_part(log: Log, part: Part, submission: Submission) -> None:

@@ -37,9 +37,10 @@ class SignOff:
     """What stands against a job, each a list of sentences, and the comeback risk.
 
     `missing` places without a reading; `outside` limits, `close` to them; `odd` for their kind though inside limits;
-    `gauges` that could not be trusted; `findings` that stand and touch the job; `unplaced` how many of its values had
-    too few of their kind to compare with; `concession` and `outstanding` as recorded; `conceded`: nothing
-    was read since the concession that is outside limits.
+    `unlikely` by the sheet, and standing all the same; `gauges` that could not be trusted, `ungauged` readings without
+    one or with one of another kind; `findings` that stand and touch the job; `unplaced` how many of its values had too
+    few of their kind to compare with; `concession` and `outstanding` as recorded; `conceded`: nothing was read since
+    the concession that is outside limits.
     """
 
     job: str
@@ -47,6 +48,8 @@ class SignOff:
     outside: tuple[str, ...]
     close: tuple[str, ...]
     odd: tuple[str, ...]
+    unlikely: tuple[str, ...]
+    ungauged: tuple[str, ...]
     gauges: tuple[str, ...]
     unchecked: tuple[str, ...]
     findings: tuple[str, ...]
@@ -59,13 +62,18 @@ class SignOff:
     @property
     def clear(self) -> bool:
         """Whether nothing stands against it."""
-        against = (self.missing, self.outside, self.close, self.odd, self.gauges, self.unchecked, self.findings)
-        return not any(against)
+        found = (self.missing, self.outside, self.close, self.odd, self.gauges, self.unchecked, self.findings)
+        return not any((*found, self.unlikely, self.ungauged))
+
+    @property
+    def needs_concession(self) -> bool:
+        """Whether it may leave only on a concession: outside limits, or with a reading the sheet calls unlikely."""
+        return bool(self.outside or self.unlikely)
 
     @property
     def of_the_job(self) -> tuple[object, ...]:
         """What is of this job alone, so that it changes only when something of it or of its gauges was entered."""
-        read = (self.missing, self.outside, self.close, self.gauges, self.unchecked)
+        read = (self.missing, self.outside, self.close, self.unlikely, self.ungauged, self.gauges, self.unchecked)
         return (*read, self.concession, self.conceded, self.outstanding)
 
     @property
@@ -75,9 +83,11 @@ class SignOff:
         leave += "" if self.conceded or not self.concession else "; read since then, so it needs another"
         parts = (
             (f"Out of limits ({leave})", self.outside),
+            ("Unlikely, and nobody has put it right", self.unlikely),
             ("Without a reading", self.missing),
             ("Too close to a limit to call", self.close),
             ("Inside limits, but odd for its kind", self.odd),
+            ("Without a gauge, or with one of another kind", self.ungauged),
             ("Read with a gauge in doubt", self.gauges),
             ("Read with a gauge not known to be right", self.unchecked),
             ("Touched by a finding that stands", self.findings),
@@ -112,6 +122,8 @@ def before_dispatch(log: Log, job: str, watched: Watched | None = None) -> SignO
         outside=outside,
         close=close,
         odd=odd,
+        unlikely=_unlikely(story),
+        ungauged=_ungauged(story, gauges),
         gauges=doubted,
         unchecked=unchecked,
         findings=tuple(_told(f, out, until, len(touching)) for f in touching),
@@ -158,6 +170,43 @@ def _by_verdict(story: Story) -> tuple[tuple[str, ...], tuple[str, ...]]:
         elif d.verdict.result == CLOSE:
             close.append(said)
     return tuple(outside), tuple(close)
+
+
+def _unlikely(story: Story) -> tuple[str, ...]:
+    """Readings beyond what the sheet calls plausible that still count: a slip of unit or key, or something gross."""
+    found = []
+    for told in story.readings:
+        c, row = told.characteristic, told.row
+        if not row.counts or c is None or row.kind in ("word", "none"):
+            continue
+        lowest, highest = c.plausible
+        over = highest is not None and row.low is not None and row.low > highest
+        under = lowest is not None and row.high is not None and row.high < lowest
+        if over or under:
+            place = Place(story.job.job, row.characteristic, row.stage, row.position)
+            edge = f"over {highest:g}" if over else f"under {lowest:g}"
+            found.append(f"{place_text(place, c)}: {reading_text(row)}, {edge} {c.unit}: is it right?")
+    return tuple(found)
+
+
+def _ungauged(story: Story, gauges: dict[str, stored.Gauge]) -> tuple[str, ...]:
+    """Readings that name no gauge where the sheet wants one, and those with a gauge of another kind."""
+    found: dict[str, int] = {}
+    for told in story.readings:
+        c, row = told.characteristic, told.row
+        if not row.counts or c is None or not c.gauge_kind or row.kind in ("word", "none"):
+            continue
+        kind = c.gauge_kind.replace("_", " ")
+        if row.gauge is None:
+            said = f"{c.name} names no gauge; a {kind} is wanted"
+        elif row.gauge in gauges and gauges[row.gauge].kind != c.gauge_kind:
+            said = (
+                f"{c.name} was read with {row.gauge}, a {gauges[row.gauge].kind.replace('_', ' ')}; a {kind} is wanted"
+            )
+        else:
+            continue
+        found[said] = found.get(said, 0) + 1
+    return tuple(f"{said} ({plural(n, 'reading')})" for said, n in found.items())
 
 
 def _places_outside(story: Story) -> set[tuple[str, str]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from qclog.cli import main
 from qclog.domain.jobs import Gauge
 from qclog.domain.moments import now
 from qclog.domain.places import Place
-from qclog.errors import UnknownNameError
+from qclog.errors import InputError, UnknownNameError
 from qclog.services.exchange.import_folder import import_folder
 from qclog.services.jobs import capture, jobs
 from qclog.services.jobs.capture import Circumstances
@@ -176,3 +177,31 @@ def test_the_terminal_tells_before_the_job_is_marked_as_gone(
     out = capsys.readouterr().out
     assert out.index("Before job K-044 is dispatched") < out.index("dispatched is now")
     assert "people decide" in out
+
+
+def test_what_is_unlikely_or_has_no_gauge_is_listed_and_stops_it(shop: Log) -> None:
+    """The trial pack of the sheet is read with a micrometer; a stand-off over 60 thou is not plausible."""
+    at = Place("K-010", "stand_off", "final", "12")
+    capture.take(shop, at, "70", Circumstances("Ash"), submission())
+    found = before_dispatch(shop, "K-010")
+    (unlikely,) = found.unlikely
+    assert "70 thou, over 60 thou: is it right?" in unlikely
+    assert any("names no gauge; a feeler is wanted (1 reading)" in line for line in found.ungauged)
+    assert found.needs_concession
+    assert not found.clear
+    headings = [heading for heading, _ in found.sections]
+    assert "Unlikely, and nobody has put it right" in headings
+    wrong = Circumstances("Ash", gauge="MC-1")
+    capture.take(
+        shop, Place("K-010", "torque", "final"), "12", replace(wrong, conditions=("oiled", "rotating")), submission()
+    )
+    told = before_dispatch(shop, "K-010").ungauged
+    assert any("was read with MC-1, a micrometer; a torque is wanted" in line for line in told)
+
+
+@pytest.mark.parametrize("said", ["x", "ok", "....", "1 2"])
+def test_a_concession_says_what_is_let_pass_and_why(shop: Log, said: str) -> None:
+    with pytest.raises(InputError, match="reason in words") as caught:
+        jobs.say(shop, "K-010", "concession", said, submission())
+    assert caught.value.field == "concession"
+    assert before_dispatch(shop, "K-010").concession is None
