@@ -121,12 +121,21 @@ def _numbered(values: pl.Series) -> tuple[Integers, list[Any]]:
 
 def _members(kind: str, rows: pl.DataFrame, observations: Observations) -> Members:
     if kind in ("lot", "supplier"):
-        fitted = (observations.lots if kind == "lot" else observations.suppliers).select("job", level=kind).unique()
-        pairs = rows.select("reading", "job").join(fitted, on="job")
+        fitted = (
+            (observations.lots if kind == "lot" else observations.suppliers)
+            .select("job", level=kind)
+            .unique(maintain_order=True)
+        )
+        pairs = rows.select("reading", "job").join(fitted, on="job", maintain_order="left")
+    elif kind == "machining_batch":
+        inner = observations.inner_batches.select("job", level=kind).unique(maintain_order=True)
+        own = rows.select("reading", level=kind)
+        within = rows.select("reading", "job").join(inner, on="job", maintain_order="left").select("reading", "level")
+        pairs = pl.concat([own, within]).unique(maintain_order=True)
     elif kind == "gauge":
         keys = ["job", "characteristic", "stage"]
-        gauges = observations.gauges.select(*keys, level="gauge").unique()
-        pairs = rows.select("reading", *keys).join(gauges, on=keys)
+        gauges = observations.gauges.select(*keys, level="gauge").unique(maintain_order=True)
+        pairs = rows.select("reading", *keys).join(gauges, on=keys, maintain_order="left")
     elif kind == "rebuilt":
         again = pl.col("rebuild") > pl.col("rebuild").min().over("case_type")
         pairs = rows.filter(again.fill_null(value=False)).select("reading", level="case_type")

@@ -59,8 +59,6 @@ COLUMNS: dict[str, pl.DataType | type[pl.DataType]] = {
 }
 
 
-SUPPLIERS = {"job": pl.String, "supplier": pl.String}
-
 TICKS: dict[str, pl.DataType | type[pl.DataType]] = {
     "technician": pl.String,
     "case_type": pl.String,
@@ -75,8 +73,8 @@ TICKS: dict[str, pl.DataType | type[pl.DataType]] = {
 class Observations:
     """Rows with the columns of `COLUMNS`, in time order (`era` counts the recorded changes before the row: each starts
     a new reference; it may be left out); `lots` has one row per (job, lot), `suppliers` one per (job, supplier), both
-    with those of the sub-assemblies fitted, and `gauges` one per (job, characteristic, stage, gauge), since a
-    worked-out value rests on several.
+    with those of the sub-assemblies fitted, `inner_batches` one per (job, machining batch of a sub-assembly), and
+    `gauges` one per (job, characteristic, stage, gauge), since a worked-out value rests on several.
 
     `events` has one row per stretch of time between two recorded events of a gauge (gauge, since, until), to be looked
     at for itself. `characteristics` has one row per (case_type, characteristic): `unit`, `step` and
@@ -91,6 +89,9 @@ class Observations:
     events: pl.DataFrame
     characteristics: pl.DataFrame
     ticks: pl.DataFrame
-    suppliers: pl.DataFrame = field(
-        default_factory=lambda: pl.DataFrame(schema={"job": pl.String, "supplier": pl.String})
-    )
+    suppliers: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=_pairs("supplier")))
+    inner_batches: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=_pairs("machining_batch")))
+
+
+def _pairs(level: str) -> dict[str, type[pl.String]]:
+    return {"job": pl.String, level: pl.String}

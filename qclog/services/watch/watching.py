@@ -71,9 +71,13 @@ def arrange(read: Read) -> Observations:
     looked_at = [(sheet, c) for sheet in read.sheets for c in sheet.characteristics if not c.in_words]
     rows = _with_eras(_rows(looked_at, readings, jobs, parts), read.changes)
     inside = _with_sub_assemblies(parts)
+    machined = jobs.drop_nulls("machining_batch").select(sub_assembly="job", machining_batch="machining_batch")
     return Observations(
         rows=rows.select(*COLUMNS).sort("taken_at", "job", "characteristic", "stage"),
         lots=inside.drop_nulls("lot").select("job", "lot").unique(maintain_order=True),
+        inner_batches=inside.join(machined, on="sub_assembly")
+        .select("job", "machining_batch")
+        .unique(maintain_order=True),
         suppliers=inside.drop_nulls("supplier").select("job", "supplier").unique(maintain_order=True),
         gauges=_gauges(looked_at, readings, rows),
         events=_events(read.checks),

@@ -28,10 +28,10 @@ step = 0.01
 stages = ["final"]
 """
 JOBS = """\
-job,case_type,opened
-A1,AX-1,2026-01-05T08:00
-A2,AX-1,2026-01-05T09:00
-A3,AX-1,2026-01-05T10:00
+job,case_type,machining_batch,opened
+A1,AX-1,M1,2026-01-05T08:00
+A2,AX-1,M2,2026-01-05T09:00
+A3,AX-1,M3,2026-01-05T10:00
 """
 PARTS = """\
 job,part,lot,supplier,sub_assembly
@@ -61,6 +61,7 @@ def test_parts_inside_sub_assemblies_belong_to_the_unit(tmp_path: Path) -> None:
     of_a1 = seen.lots.filter(pl.col("job") == "A1")["lot"].sort().to_list()
     assert of_a1 == ["B-7", "P-9", "S-1"]
     assert seen.suppliers.filter(pl.col("job") == "A1")["supplier"].sort().to_list() == ["East", "North", "South"]
+    assert seen.inner_batches.filter(pl.col("job") == "A1")["machining_batch"].sort().to_list()[-2:] == ["M2", "M3"]
     assert "B-7" in seen.lots.filter(pl.col("job") == "A2")["lot"].to_list()
 
 
