@@ -33,11 +33,15 @@ class Departure:
     readings: Integers
     effects: tuple[tuple[int, float], ...]
     whole: bool
-    open_ended: bool
     slope: bool = False
     curve: Floats | None = None
     rivals: tuple[tuple[str, int], ...] = ()
     places: int | None = None
+
+    @property
+    def key(self) -> tuple[str, int, int]:
+        """What tells it from others, also after it was judged anew: whose, and from which reading on."""
+        return self.kind, self.level, int(self.readings[0])
 
     @property
     def alone(self) -> bool:
@@ -60,16 +64,23 @@ def take_out(evidence: Evidence, departure: Departure) -> None:
     """Subtract a departure's effects from the residuals it explains and set the middle of their series to 0 again; a
     single odd unit is set aside whole.
     """
-    touched = np.zeros(int(evidence.series.max()) + 1, dtype=bool)
-    for _, mine, x, effect in departure.parts(evidence):
-        if departure.alone:
+    parts = departure.parts(evidence)
+    if departure.alone:
+        for _, mine, _, _ in parts:
             evidence.z[mine] = 0.0
             evidence.counts[mine] = False
-        else:
-            evidence.z[mine] -= effect * x
-            touched[evidence.series[mine]] = True
-    if touched.any():
-        evidence.z -= np.where(touched, centres(evidence, evidence.z), 0.0)[evidence.series]
+        return
+    add(evidence, departure, -1.0)
+    touched = np.zeros(int(evidence.series.max()) + 1, dtype=bool)
+    for _, mine, _, _ in parts:
+        touched[evidence.series[mine]] = True
+    evidence.z -= np.where(touched, centres(evidence, evidence.z), 0.0)[evidence.series]
+
+
+def add(evidence: Evidence, departure: Departure, times: float) -> None:
+    """Add a departure's effects to the residuals so many times: once puts it back, -1 takes it out."""
+    for _, mine, x, effect in departure.parts(evidence):
+        evidence.z[mine] += times * effect * x
 
 
 def centres(evidence: Evidence, z: Floats) -> Floats:

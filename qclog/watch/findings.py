@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import TypeVar
 
 import numpy as np
 import polars as pl
@@ -17,6 +19,7 @@ from qclog.watch.residuals import Floats, standardise
 from qclog.watch.search import search
 from qclog.watch.slow import Slow, find_wider
 
+T = TypeVar("T", Departure, Slow)
 SHARE, SHARE_OF_SINGLES = 0.15, 0.06  # of the budget; scatter and habits have their own, stricter rules
 SHARE_OF_PEOPLE = 0.1  # of that: nobody is named in passing
 MOST_ALLOWED = 0.5  # expected by luck in the whole log, however long it is
@@ -64,7 +67,7 @@ def _find_departures(observations: Observations) -> list[Finding]:
         first, evidence = evidence, arrange(observations, again, evidence)
         departures = search(evidence, [_in(evidence, first, d) for d in departures if not d.alone])
     naming = Naming(observations, evidence)
-    return [*(naming.name(group) for group in _grouped(departures)), *(naming.name_wider(w) for w in _same(wider))]
+    return [*(naming.name(group) for group in _grouped(departures)), *(naming.name_wider(w) for w in _grouped(wider))]
 
 
 def _known(
@@ -97,18 +100,11 @@ def _in(evidence: Evidence, first: Evidence, departure: Departure) -> Departure:
     return replace(departure, readings=now[now >= 0], curve=curve, level=level)
 
 
-def _same(wider: list[Slow]) -> list[list[Slow]]:
-    """What scatters more, by gauge or person."""
-    groups: dict[tuple[str, str], list[Slow]] = {}
-    for one in wider:
-        groups.setdefault((one.kind, one.name), []).append(one)
-    return list(groups.values())
-
-
-def _grouped(departures: list[Departure]) -> list[list[Departure]]:
-    groups: dict[tuple[str, int], list[Departure]] = {}
-    for departure in departures:
-        groups.setdefault((departure.kind, departure.level), []).append(departure)
+def _grouped(found: Sequence[T]) -> list[list[T]]:
+    """What was found, by gauge, lot, person ... in the order of the first of each."""
+    groups: dict[tuple[str, int], list[T]] = {}
+    for one in found:
+        groups.setdefault((one.kind, one.level), []).append(one)
     return list(groups.values())
 
 

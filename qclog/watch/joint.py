@@ -12,10 +12,11 @@ from math import log
 
 import numpy as np
 
-from qclog.watch.departures import DRAWN_IN, Departure, centres, tally
+from qclog.watch.departures import DRAWN_IN, Departure, add, centres, tally
 from qclog.watch.evidence import Evidence
 from qclog.watch.levels import overlap
 from qclog.watch.observations import GROUPS, OVER_TIME, PERSON
+from qclog.watch.over_time import places_of
 from qclog.watch.residuals import Floats, Integers
 from qclog.watch.slow import BLOCKS, smooth
 
@@ -58,7 +59,7 @@ def fit(evidence: Evidence, found: list[Departure]) -> list[Departure]:
     slow = [(number, parts[number][0]) for number, d in enumerate(found) if d.curve is not None]
     for _, (_, mine, x, _) in slow:
         z[mine] -= x
-    of_aspect = _by_aspect(evidence, columns)
+    of_aspect = {aspect: np.flatnonzero(evidence.aspect == aspect) for aspect in columns}
     for _ in range(SWEEPS if slow else 1):
         for aspect, at in columns.items():
             mine_of = [parts[n][p][1:3] for n, p in at]
@@ -83,10 +84,6 @@ def fit(evidence: Evidence, found: list[Departure]) -> list[Departure]:
     ]
 
 
-def _by_aspect(evidence: Evidence, columns: dict[int, list[tuple[int, int]]]) -> dict[int, Integers]:
-    return {aspect: np.flatnonzero(evidence.aspect == aspect) for aspect in columns}
-
-
 def _without(
     evidence: Evidence, z: Floats, found: list[Departure], parts: list[list[tuple[int, Integers, Floats, float]]]
 ) -> Floats:
@@ -109,8 +106,8 @@ def _solve(
     place = np.full(len(evidence.z), -1)
     place[at] = np.arange(len(at))
     x = np.zeros((len(at), len(mine_of)))
-    for column, (mine, add) in enumerate(mine_of):
-        x[place[mine], column] = add
+    for column, (mine, each) in enumerate(mine_of):
+        x[place[mine], column] = each
     use = evidence.counts[at].astype(float)
     _, series = np.unique(evidence.series[at], return_inverse=True)
     size = int(series.max()) + 1
@@ -132,21 +129,11 @@ def _solve(
 
 
 def _judge(evidence: Evidence, departure: Departure, score: Scored) -> Departure | None:
-    """The departure scored with itself put back; what else its readings could belong to."""
-    put_back(evidence, departure, 1.0)
+    """The departure scored with itself put back."""
+    add(evidence, departure, 1.0)
     judged = score(departure)
-    put_back(evidence, departure, -1.0)
+    add(evidence, departure, -1.0)
     return judged
-
-
-def put_back(evidence: Evidence, departure: Departure, times: float) -> None:
-    """Add a departure's effects to the residuals again, or take them out with -1."""
-    for _, mine, x, effect in departure.parts(evidence):
-        evidence.z[mine] += times * effect * x
-
-
-def _key(departure: Departure) -> tuple[str, int, int]:
-    return departure.kind, departure.level, int(departure.readings[0])
 
 
 def shared_anew(
@@ -163,11 +150,11 @@ def shared_anew(
     put back by itself, `look` finds what else there is, and where that explains a characteristic clearly better the
     characteristic is its own.
     """
-    for key in [_key(d) for d in found]:
-        departure = next((d for d in found if _key(d) == key), None)
+    for key in [d.key for d in found]:
+        departure = next((d for d in found if d.key == key), None)
         if departure is None or departure.curve is not None or departure.slope or len(departure.effects) < 2:
             continue
-        put_back(evidence, departure, 1.0)
+        add(evidence, departure, 1.0)
         others = [d for d in look(departure) if not d.alone and d.curve is None and not d.slope and d.log_p <= alpha]
         known = {(d.kind, d.level) for d in found}
         mine = {a for a, _ in departure.effects}
@@ -187,7 +174,7 @@ def shared_anew(
             if won:
                 moved = replace(other, effects=tuple(e for e in other.effects if e[0] in won or e[0] not in mine))
                 break
-        put_back(evidence, departure, -1.0)
+        add(evidence, departure, -1.0)
         if moved is None:
             continue
         given = {a for a, _ in moved.effects}
@@ -203,7 +190,7 @@ def with_rivals(
     """The departure, or what explains the same readings better; with what explains them nearly as well as rivals."""
     if departure.kind not in kinds:
         return departure
-    put_back(evidence, departure, 1.0)
+    add(evidence, departure, 1.0)
     aspects = np.array([a for a, _ in departure.effects])
     own = _gain(evidence, departure.readings, aspects, together) - _cost(evidence, departure.kind)
     near: list[tuple[float, Departure]] = []
@@ -225,11 +212,11 @@ def with_rivals(
                 theirs = theirs[at_the_time[theirs]]
             gain = _gain(evidence, theirs, aspects, together) - _cost(evidence, kind)
             if gain >= own - NOBODY_WITHIN:
-                other = Departure(kind, int(level), 0.0, theirs, departure.effects, whole=whole, open_ended=False)
+                other = Departure(kind, int(level), 0.0, theirs, departure.effects, whole=whole)
                 scored = score(other)
                 if scored is not None:
                     near.append((gain, scored))
-    put_back(evidence, departure, -1.0)
+    add(evidence, departure, -1.0)
     return _chosen(departure, own, sorted(near, key=lambda n: -n[0]))
 
 
@@ -254,9 +241,7 @@ def _chosen(departure: Departure, own: float, near: list[tuple[float, Departure]
 def _cost(evidence: Evidence, kind: str) -> float:
     """What a choice among all levels of a kind, or all their stretches of time, takes from its likelihood."""
     members = evidence.members[kind]
-    if kind not in OVER_TIME:
-        return log(max(1, len(members.names)))
-    return log(max(1, 4 * len(members.reading) // max(1, len(evidence.aspects))))
+    return log(max(1, places_of(evidence, members) if kind in OVER_TIME else len(members.names)))
 
 
 def _gain(evidence: Evidence, readings: Integers, aspects: Integers, together: Floats) -> float:

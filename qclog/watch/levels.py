@@ -12,7 +12,7 @@ from math import log
 import numpy as np
 
 from qclog.stats.charts.short_runs import normal_score_of_t
-from qclog.watch.departures import DRAWN_IN, Departure, tally
+from qclog.watch.departures import DRAWN_IN, MOST_SHARE, Departure, tally
 from qclog.watch.evidence import Bools, Evidence, Members
 from qclog.watch.observations import ALONE
 from qclog.watch.residuals import Floats, Integers
@@ -27,7 +27,8 @@ PLAIN_BELOW = 2.0  # spreads: up to here t is close enough to the normal to tell
 
 @dataclass(frozen=True, slots=True)
 class Cells:
-    """The pairs of `Members` by level and series: the cell of each pair; level, series and aspect of each cell.
+    """The pairs of `Members` by level and series: the cell of each pair; level and series of each cell, its `place`
+    among levels times aspects, and what its series is lent. `limit`, by level and aspect: how far matters.
 
     By level and job the same: `job_of` each pair, and the level of each.
     """
@@ -35,7 +36,11 @@ class Cells:
     of: Integers
     level: Integers
     series: Integers
-    aspect: Integers
+    place: Integers
+    lent: Floats
+    lent_freedom: Floats
+    least: Floats
+    limit: Floats
     job_of: Integers
     job_level: Integers
 
@@ -47,14 +52,31 @@ class Cells:
 
 def cells_of(evidence: Evidence, members: Members) -> Cells:
     """The cells of a kind, which stay the same through a search."""
-    width = int(evidence.series.max()) + 1 if len(evidence.series) else 1
+    n_series = int(evidence.series.max()) + 1
+    pairs, width, count = members.reading, len(evidence.aspects), len(evidence.jobs)
     keys, first, of = np.unique(
-        members.level * width + evidence.series[members.reading], return_index=True, return_inverse=True
+        members.level * n_series + evidence.series[pairs], return_index=True, return_inverse=True
     )
-    count = len(evidence.jobs)
-    by_job, job_of = np.unique(members.level * count + evidence.job[members.reading], return_inverse=True)
+    by_job, job_of = np.unique(members.level * count + evidence.job[pairs], return_inverse=True)
+    one = pairs[first]
+    shape = (len(members.names), width)
+    place = members.level * width + evidence.aspect[pairs]
+    size = shape[0] * width
+    with np.errstate(invalid="ignore", divide="ignore"):
+        limit = np.nan_to_num(tally(place, size, evidence.matters[pairs]) / tally(place, size))
+    if members.kind == "visit":  # a unit is off by several steps of reading and spreads, however alike the others read
+        limit[np.abs(tally(place, size, evidence.far[pairs])) < PLAINLY_FAR] = np.inf
     return Cells(
-        of, keys // width, keys % width, evidence.aspect[members.reading[first]], job_of, by_job // max(1, count)
+        of,
+        keys // n_series,
+        keys % n_series,
+        place[first],
+        evidence.lent[one],
+        evidence.lent_freedom[one],
+        evidence.least[one],
+        limit.reshape(shape),
+        job_of,
+        by_job // count,
     )
 
 
@@ -71,17 +93,14 @@ def strongest_levels(
     """The strongest departures of a kind, at most `most`; `only` one level if one is given, but paid for as all."""
     if not len(members.reading):
         return []
-    z, means, limit, jobs = _against_others(evidence, members, cells, harmless, together)
+    z, means = _against_others(evidence, members, cells, harmless, together)
     alone = members.kind in ALONE
     if alone:
         z[_visits_that_show(evidence, members, cells, means) < 2 if members.kind == "case_serial" else []] = 0.0
     else:
-        z[jobs < FEWEST_JOBS] = 0.0
-        z[_most_of_it(evidence, members, cells, z.shape)] = 0.0
+        z[cells.jobs(evidence.counts[members.reading], len(z)) < FEWEST_JOBS] = 0.0
     rows = np.arange(len(z)) if only is None else np.array([only])
-    allowed = np.abs(means) >= limit
-    if members.kind == "visit":
-        allowed &= _plainly_far(evidence, members, z.shape)
+    allowed = np.abs(means) >= cells.limit
     log_p, k = best_together(z[rows], allowed[rows], MOST_OF_A_CASE if alone else MOST_TOGETHER)
     penalty = log(max(1, len(z))) + (0.0 if members.kind == "visit" else log(len(evidence.members)))
     log_p = log_p + penalty
@@ -99,7 +118,6 @@ def strongest_levels(
                 members.of(at),
                 tuple((int(a), float(means[at, a])) for a in aspects),
                 whole=True,
-                open_ended=False,
             )
         )
     return found
@@ -107,26 +125,25 @@ def strongest_levels(
 
 def _against_others(
     evidence: Evidence, members: Members, cells: Cells, harmless: float, together: Floats
-) -> tuple[Floats, Floats, Floats, Integers]:
-    """By level and aspect: standardised departure from the others, how far, how far matters; the jobs of each level."""
+) -> tuple[Floats, Floats]:
+    """By level and aspect: the standardised departure from the others, and how far it is.
+
+    Groups that are most of what they would be compared with are left out: it is the others that are different.
+    """
     alone = members.kind in ALONE
-    size, width = len(members.names), len(evidence.aspects)
+    shape = cells.limit.shape
     counts = evidence.counts.astype(float)
     drawn = np.clip(evidence.z, -DRAWN_IN, DRAWN_IN) * counts
     n_series = int(evidence.series.max()) + 1
-    n_all, sum_all, square_all = (tally(evidence.series, n_series, w) for w in (counts, drawn, drawn**2))
+    n_all, sum_all, square_all = (tally(evidence.series, n_series, w)[cells.series] for w in (counts, drawn, drawn**2))
     n_cells, pairs = len(cells.level), members.reading
     n, s, q, far = (tally(cells.of, n_cells, w[pairs]) for w in (counts, drawn, drawn**2, evidence.z * counts))
-    others = n_all[cells.series] - n
+    others = n_all - n
     with np.errstate(invalid="ignore", divide="ignore"):
-        middle = (sum_all[cells.series] - s) / others
-        rest = np.maximum(0.0, square_all[cells.series] - q - others * middle**2)
-        lent, lent_freedom, least = (
-            _by_series(evidence, v, n_series)[cells.series]
-            for v in (evidence.lent, evidence.lent_freedom, evidence.least)
-        )
-        freedom = lent_freedom + others - 1
-        variance = np.maximum((lent_freedom * lent + rest) / freedom, least)
+        middle = (sum_all - s) / others
+        rest = np.maximum(0.0, square_all - q - others * middle**2)
+        freedom = cells.lent_freedom + others - 1
+        variance = np.maximum((cells.lent_freedom * cells.lent + rest) / freedom, cells.least)
         weight = n * others / (n + others)
         difference = (far if alone else s) / n - middle
         t = difference * np.sqrt(weight / variance)
@@ -134,44 +151,18 @@ def _against_others(
     t, weight, difference = (np.where(usable, v, 0.0) for v in (t, weight, difference))
     clear = usable & (np.abs(t) > PLAIN_BELOW)
     t[clear] = normal_score_of_t(t[clear], freedom[clear])
-    place = cells.level * width + cells.aspect
-    by_place = (size, width)
-    weights = tally(place, size * width, weight).reshape(by_place)
+
+    def by_place(values: Floats) -> Floats:
+        return tally(cells.place, shape[0] * shape[1], values).reshape(shape)
+
+    weights = by_place(weight)
     with np.errstate(invalid="ignore", divide="ignore"):
-        z = tally(place, size * width, np.sqrt(weight) * t).reshape(by_place) / np.sqrt(weights)
-        means = np.nan_to_num(tally(place, size * width, weight * difference).reshape(by_place) / weights)
-        z = np.nan_to_num(z)
-        if not alone:
-            z /= np.sqrt(together[None, :] + harmless**2 * weights)
-        matters = tally(cells.of, n_cells, evidence.matters[pairs])
-        pairs_in = tally(place, size * width, tally(cells.of, n_cells)).reshape(by_place)
-        limit = np.nan_to_num(tally(place, size * width, matters).reshape(by_place) / pairs_in)
-    return z, means, limit, cells.jobs(evidence.counts[pairs], size)
-
-
-def _most_of_it(evidence: Evidence, members: Members, cells: Cells, shape: tuple[int, ...]) -> Bools:
-    """Levels that are most of what they would be compared with: it is the others that are different."""
-    counts = evidence.counts.astype(float)
-    n_series = int(evidence.series.max()) + 1
-    n = tally(cells.of, len(cells.level), counts[members.reading])
-    place = cells.level * shape[1] + cells.aspect
-    size = shape[0] * shape[1]
-    theirs = tally(place, size, n)
-    of_all = tally(place, size, tally(evidence.series, n_series, counts)[cells.series])
-    return np.asarray(theirs > 0.5 * of_all).reshape(shape)
-
-
-def _plainly_far(evidence: Evidence, members: Members, shape: tuple[int, ...]) -> Bools:
-    """Where a unit is off by several steps of reading and spreads, however alike the others may read."""
-    place = members.level * shape[1] + evidence.aspect[members.reading]
-    far = tally(place, shape[0] * shape[1], evidence.far[members.reading])
-    return np.asarray(np.abs(far) >= PLAINLY_FAR).reshape(shape)
-
-
-def _by_series(evidence: Evidence, values: Floats, n_series: int) -> Floats:
-    result = np.zeros(n_series)
-    result[evidence.series] = values
-    return result
+        z = np.nan_to_num(by_place(np.sqrt(weight) * t) / np.sqrt(weights))
+        means = np.nan_to_num(by_place(weight * difference) / weights)
+    if not alone:
+        z /= np.sqrt(together[None, :] + harmless**2 * weights)
+        z[by_place(n) > MOST_SHARE * by_place(n_all)] = 0.0
+    return z, means
 
 
 def _visits_that_show(evidence: Evidence, members: Members, cells: Cells, means: Floats) -> Integers:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from math import exp
 
@@ -94,40 +94,28 @@ class Naming:
     def name_wider(self, parts: Sequence[Slow]) -> Finding:
         """A gauge or person whose readings scatter more, in one stretch or several."""
         evidence, slow = self.evidence, parts[0]
+        members = evidence.members[slow.kind]
+        name = members.names[slow.level]
         mine = np.unique(np.concatenate([p.readings for p in parts]))
         jobs = self._jobs(mine)
-        places = {(int(c), int(a)) for c, a in zip(evidence.case_type[mine], evidence.aspect[mine], strict=True)}
-        codes = tuple(sorted({evidence.aspects[a][0] for _, a in places}))
-        case_types = tuple(sorted({evidence.case_types[c] for c, _ in places}))
-        size = round(slow.size, 3)
-        effects = tuple(
-            Effect(code, "wider", size, None, None, len(self._jobs(mine[self._of_code(mine, code)]))) for code in codes
-        )
-        at = int(mine[-1])
-        return Finding(
-            id=f"{slow.kind} {slow.kind} {slow.name} wider".replace(" ", "-"),
-            cause=slow.kind,
-            identifier=slow.kind,
-            level=slow.name,
+        codes = sorted({evidence.aspects[a][0] for a in np.unique(evidence.aspect[mine])})
+        case_types = tuple(sorted({evidence.case_types[c] for c in np.unique(evidence.case_type[mine])}))
+        last = self.taken[evidence.row[int(mine[-1])]]
+        return _scattering(
+            slow.kind,
+            name,
+            "wider",
+            {code: len(self._jobs(mine[self._of_code(mine, code)])) for code in codes},
+            round(slow.size, 3),
             case_types=case_types,
-            characteristics=codes,
             jobs=jobs,
-            direction="wider",
-            size_sd=size,
-            size=None,
-            unit=None,
             strength=float(exp(max(-700.0, slow.log_p))),
-            first_job=jobs[0],
-            last_job=jobs[-1],
-            found_at_job=evidence.jobs[evidence.job[at]],
-            found_at=self.taken[evidence.row[at]],
-            confounded_with=(),
-            text=f"Readings {'with gauge' if slow.kind == 'gauge' else 'by'} {slow.name} scatter more: {_listed(codes)}"
+            found_at_job=jobs[-1],
+            found_at=last,
+            last_seen=last,
+            over=self._followed(mine, members.of(slow.level)),
+            text=f"Readings {'with gauge' if slow.kind == 'gauge' else 'by'} {name} scatter more: {_listed(codes)}"
             f" of {_types(case_types)} by {slow.size:.1f} ordinary spreads on top, {_units(len(jobs))}.",
-            sizes=(),
-            effects=effects,
-            last_seen=self.taken[evidence.row[at]],
-            over=self._followed(mine, evidence.members[slow.kind].of(_level(evidence, slow.kind, slow.name))),
         )
 
     def _of_code(self, readings: Integers, code: str) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
@@ -200,12 +188,9 @@ class Naming:
         """How far readings are, in spreads, from the middle of those of their series whose jobs it does not touch."""
         evidence = self.evidence
         result = np.zeros(len(mine))
-        inside = np.zeros(len(evidence.z), dtype=bool)
-        series = np.unique(evidence.series[mine])
-        inside[np.isin(evidence.series, series)] = True
-        for number in series:
+        for number in np.unique(evidence.series[mine]):
             here = evidence.series[mine] == number
-            of = np.flatnonzero(inside & (evidence.series == number))
+            of = np.flatnonzero(evidence.series == number)
             others = of[~jobs[evidence.job[of]]]
             middle, _ = winsorised(self.values[others if len(others) >= FEWEST else of])
             result[here] = (self.values[mine[here]] - middle) / evidence.spread[mine[here]]
@@ -316,10 +301,6 @@ def _size(far: Floats, mine: Integers, evidence: Evidence, departure: Departure)
     return winsorised(far)[0] if len(far) > 1 else float(far[0])
 
 
-def _level(evidence: Evidence, kind: str, name: str) -> int:
-    return evidence.members[kind].names.index(name)
-
-
 def name_heaping(heaping: Heaping) -> Finding:
     """A person who prefers even or odd leaves."""
     rows = heaping.rows
@@ -328,33 +309,65 @@ def name_heaping(heaping: Heaping) -> Finding:
     side = "even" if heaping.even else "odd"
     name = heaping.technician
     share = f"{round(heaping.share * len(rows))} of {len(rows)}"
-    codes = tuple(sorted(rows["characteristic"].unique()))
-    size = round(2 * heaping.share - 1, 3)
-    return Finding(
-        id=f"technician technician {name} {side}".replace(" ", "-"),
-        cause="technician",
-        identifier="technician",
-        level=name,
+    units = rows.group_by("characteristic").agg(pl.col("job").n_unique()).sort("characteristic")
+    return _scattering(
+        PERSON,
+        name,
+        side,
+        dict(units.rows()),
+        round(2 * heaping.share - 1, 3),
         case_types=tuple(sorted(rows["case_type"].unique())),
-        characteristics=codes,
+        jobs=jobs,
+        strength=heaping.p,
+        found_at_job=first["job"],
+        found_at=first["taken_at"],
+        last_seen=rows["taken_at"][-1],
+        over=False,
+        text=f"Feeler readings by {name} prefer {side} leaves: {share}, n = {len(jobs)} units; the feelers have both.",
+    )
+
+
+def _scattering(
+    identifier: str,
+    level: str,
+    how: str,
+    units: Mapping[str, int],
+    size: float,
+    *,
+    case_types: tuple[str, ...],
+    jobs: tuple[str, ...],
+    strength: float,
+    found_at_job: str,
+    found_at: datetime,
+    last_seen: datetime,
+    over: bool,
+    text: str,
+) -> Finding:
+    """A finding about how readings scatter, not where they lie; `units` has n for each characteristic, in order."""
+    cause = KINDS[identifier].cause
+    return Finding(
+        id=f"{cause} {identifier} {level} {how}".replace(" ", "-"),
+        cause=cause,
+        identifier=identifier,
+        level=level,
+        case_types=case_types,
+        characteristics=tuple(units),
         jobs=jobs,
         direction="wider",
         size_sd=size,
         size=None,
         unit=None,
-        strength=heaping.p,
+        strength=strength,
         first_job=jobs[0],
         last_job=jobs[-1],
-        found_at_job=first["job"],
-        found_at=first["taken_at"],
+        found_at_job=found_at_job,
+        found_at=found_at,
         confounded_with=(),
-        text=f"Feeler readings by {name} prefer {side} leaves: {share}, n = {len(jobs)} units; the feelers have both.",
+        text=text,
         sizes=(),
-        effects=tuple(
-            Effect(code, "wider", size, None, None, rows.filter(pl.col("characteristic") == code)["job"].n_unique())
-            for code in codes
-        ),
-        last_seen=rows["taken_at"][-1],
+        effects=tuple(Effect(code, "wider", size, None, None, n) for code, n in units.items()),
+        last_seen=last_seen,
+        over=over,
     )
 
 

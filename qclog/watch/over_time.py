@@ -19,7 +19,7 @@ from qclog.watch.departures import (
 from qclog.watch.evidence import Bools, Evidence, Members
 from qclog.watch.observations import PERSON
 from qclog.watch.residuals import Floats, Integers
-from qclog.watch.scoring import best_together, stretches
+from qclog.watch.scoring import best_together, sharpen, stretches
 
 FINEST = 2500  # pieces into which a gauge's or person's time is cut at most
 SPANS_AT_ONCE = 8192  # few enough that their figures stay in the processor's cache
@@ -72,6 +72,11 @@ def score_again(
     return replace(departure, log_p=float(log_p[0]) + penalty, effects=effects)
 
 
+def places_of(evidence: Evidence, members: Members) -> int:
+    """About how many stretches of a kind are looked at: four for each visit."""
+    return 4 * len(members.reading) // max(1, len(evidence.aspects))
+
+
 def _shortest(kind: str) -> int:
     return SHORTEST_OF_A_PERSON if kind == PERSON else SHORTEST
 
@@ -87,7 +92,7 @@ def _since_events(evidence: Evidence, members: Members, harmless: float, togethe
         when = evidence.taken[reading]
         inside = reading[(when >= since) & (when < until) & evidence.counts[reading]]
         few = len(evidence.events)
-        since_then = Departure("gauge", level, 0.0, inside, (), whole=False, open_ended=False, places=few)
+        since_then = Departure("gauge", level, 0.0, inside, (), whole=False, places=few)
         scored = score_again(evidence, since_then, harmless, together, few)
         if scored is not None:
             found.append(scored)
@@ -181,7 +186,6 @@ def _best_stretch(
         reading[(visits.visit >= start) & (visits.visit < end)],
         tuple((int(visits.present[a]), float(mean)) for a, mean in zip(chosen, means, strict=True)),
         whole=start == 0 and end == n,
-        open_ended=end == n,
     )
     return departure, len(spans)
 
@@ -190,15 +194,9 @@ def _sharpen(sums: Floats, counts: Floats, span: Integers, chosen: Integers, sig
     """Move the ends of a stretch to where the departure is strongest."""
     s = sums[:, chosen] @ signs
     c = counts[:, chosen].sum(axis=1)
-    start, end = int(span[0]), int(span[1])
-    for _ in range(3):
-        reach = max(4, (end - start) // 2)
-        starts = np.arange(max(0, start - reach), min(end - 1, start + reach) + 1)
-        start = int(starts[np.argmax(_strength(s[end] - s[starts], c[end] - c[starts]))])
-        ends = np.arange(max(start + 1, end - reach), min(len(s) - 1, end + reach) + 1)
-        end = int(ends[np.argmax(_strength(s[ends] - s[start], c[ends] - c[start]))])
-    return start, end
 
+    def strength(start: Integers | int, end: Integers | int) -> Floats:
+        n = c[end] - c[start]
+        return np.where(n > 0, (s[end] - s[start]) / np.sqrt(np.maximum(n, 1.0)), -np.inf)
 
-def _strength(s: Floats, c: Floats) -> Floats:
-    return np.where(c > 0, s / np.sqrt(np.maximum(c, 1.0)), -np.inf)
+    return sharpen(int(span[0]), int(span[1]), len(s) - 1, strength, shortest=1, least_reach=4)

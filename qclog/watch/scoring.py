@@ -6,6 +6,7 @@ k of m are taken together, and the chance of that is multiplied by the ways of c
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import lru_cache
 from typing import Any
 
@@ -14,6 +15,8 @@ from scipy import special
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 Integers = np.ndarray[Any, np.dtype[np.int64]]
+
+Strength = Callable[[Integers | int, Integers | int], Floats]
 
 MOST_TOGETHER = 12
 EXACT_FOR = 200
@@ -86,6 +89,17 @@ def stretches(n: int, shortest: int) -> Integers:
     starts = np.unique(np.linspace(0, n - shortest, min(n - shortest + 1, 250)).round().astype(np.int64))
     parts.append(np.column_stack([starts, np.full(len(starts), n)]))
     return np.unique(np.concatenate(parts), axis=0)
+
+
+def sharpen(start: int, end: int, n: int, strength: Strength, *, shortest: int, least_reach: int) -> tuple[int, int]:
+    """The ends of a stretch within 0..n moved, one after the other, to where `strength` of (start, end) is largest."""
+    for _ in range(3):
+        reach = max(least_reach, (end - start) // 2)
+        starts = np.arange(max(0, start - reach), min(end - shortest, start + reach) + 1)
+        start = int(starts[np.argmax(strength(starts, end))])
+        ends = np.arange(max(start + shortest, end - reach), min(n, end + reach) + 1)
+        end = int(ends[np.argmax(strength(start, ends))])
+    return start, end
 
 
 def tail_log_p(z: Floats) -> Floats:

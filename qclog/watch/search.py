@@ -12,7 +12,7 @@ from qclog.watch.departures import DRAWN_IN, Departure, centres, take_out, tally
 from qclog.watch.evidence import Evidence, Members
 from qclog.watch.levels import FEWEST_JOBS, cells_of, strongest_levels
 from qclog.watch.observations import ALONE, GROUPS, KINDS, OVER_TIME, WHOLE
-from qclog.watch.over_time import Kept, score_again, strongest_stretches
+from qclog.watch.over_time import Kept, places_of, score_again, strongest_stretches
 from qclog.watch.residuals import Floats
 from qclog.watch.scoring import EXACT_FOR, best_together
 from qclog.watch.slow import drift_of, find_drift, series_of
@@ -26,6 +26,7 @@ MOST_TAKEN = 400
 MOST_OF_ONE = 4
 LEAST_SLOPE = 0.35
 FEWEST_IN_CELL, FEWEST_CELLS = 3, 12
+MEDIAN_OF_SQUARES = 0.4549  # of standard normal values: the median of chi-square with one degree of freedom
 MOST_TOGETHER_OF_A_DAY = 3.0
 
 
@@ -40,10 +41,6 @@ def search(evidence: Evidence, known: list[Departure] | None = None) -> list[Dep
     evidence.original = evidence.original - centres(evidence, evidence.original)[evidence.series]
     evidence.z = evidence.original.copy()
     return _Search(evidence).run(known)
-
-
-def alpha_of(kind: str) -> float:
-    return ALPHA_SINGLE if kind in ALONE else ALPHA_GROUP
 
 
 class _Search:
@@ -71,12 +68,12 @@ class _Search:
             evidence.counts = counted.copy()
         for _ in range(ROUNDS):
             found = self._greedy()
-            before = {(d.kind, d.level, int(d.readings[0])) for d in groups}
+            before = {d.key for d in groups}
             new = _merged([d for d in found if not d.alone], groups)
             if new:
                 groups = self._settled(groups + new, share=known is not None)
                 evidence.counts = counted.copy()
-            if before == {(d.kind, d.level, int(d.readings[0])) for d in groups}:
+            if before == {d.key for d in groups}:
                 break
         singles = [d for d in (found if not new else self._greedy(groups=False)) if d.alone]
         return [*groups, *singles]
@@ -97,8 +94,7 @@ class _Search:
         named: dict[tuple[str, int, int], Departure] = {}
         for departure in groups:
             d = joint.with_rivals(self.evidence, departure, self._score, GROUPS, self.together)
-            key = (d.kind, d.level, -1 if d.kind in WHOLE else int(d.readings[0]))
-            named.setdefault(key, d)
+            named.setdefault((d.kind, d.level, -1) if d.kind in WHOLE else d.key, d)
         return list(named.values())
 
     def _greedy(self, *, groups: bool = True) -> list[Departure]:
@@ -174,7 +170,7 @@ class _Search:
             slopes = _slopes(evidence, members, self.harmless[kind])
             return next((d for d in slopes if d.level == departure.level), None)
         if kind in OVER_TIME:
-            places = departure.places or 4 * len(members.reading) // max(1, len(evidence.aspects))
+            places = departure.places or places_of(evidence, members)
             return score_again(evidence, departure, self.harmless[kind], self.together, places)
         levels = strongest_levels(
             evidence, members, self.cells[kind], self.harmless[kind], self.together, most=1, only=departure.level
@@ -243,7 +239,7 @@ def _together(evidence: Evidence) -> Floats:
     for aspect in range(width):
         mine = (keys % width == aspect) & (n > 1)
         if mine.sum() >= FEWEST_CELLS * 2:
-            ratio = float(np.median(s[mine] ** 2 / n[mine])) / 0.4549
+            ratio = float(np.median(s[mine] ** 2 / n[mine])) / MEDIAN_OF_SQUARES
             of_all = n[mine].sum() / n[keys % width == aspect].sum()
             result[aspect] = float(np.clip(1 + (ratio - 1) * of_all, 1.0, MOST_TOGETHER_OF_A_DAY))
     return result
@@ -265,7 +261,7 @@ def harmless_spread(evidence: Evidence, members: Members) -> float:
     enough = counts >= FEWEST_IN_CELL
     if enough.sum() < FEWEST_CELLS:
         return max(least, 0.15)
-    ratio = float(np.median(sums[enough] ** 2 / counts[enough])) / 0.4549
+    ratio = float(np.median(sums[enough] ** 2 / counts[enough])) / MEDIAN_OF_SQUARES
     spread = np.sqrt(max(0.0, ratio - 1.0) / float(np.median(counts[enough])))
     return float(np.clip(spread, least, MOST_HARMLESS))
 
@@ -296,7 +292,5 @@ def _slopes(evidence: Evidence, members: Members, harmless: float) -> list[Depar
         if total < 0 and len(np.unique(evidence.job[mine[again > 0]])) >= FEWEST_JOBS:
             order = np.argsort(-np.where(allowed, np.abs(strength), 0.0), kind="stable")[: k[0]]
             effects = tuple((int(a), float(slope[a])) for a in order)
-            found.append(
-                Departure("rebuilt", level, total, mine[again > 0], effects, whole=True, open_ended=True, slope=True)
-            )
+            found.append(Departure("rebuilt", level, total, mine[again > 0], effects, whole=True, slope=True))
     return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import log
 
@@ -12,7 +12,7 @@ from qclog.watch.departures import DRAWN_IN, RELUCTANCE, Departure, tally
 from qclog.watch.evidence import Evidence
 from qclog.watch.observations import OVER_TIME
 from qclog.watch.residuals import Floats, Integers, winsorised
-from qclog.watch.scoring import chi2_log_tail, stretches, tail_log_p
+from qclog.watch.scoring import chi2_log_tail, sharpen, stretches, tail_log_p
 
 ALPHA = 0.02
 FEWEST = 30
@@ -30,7 +30,7 @@ class Slow:
     """A widening: whose, over which readings, how large in spreads, and log of its chance."""
 
     kind: str
-    name: str
+    level: int
     readings: Integers
     size: float
     log_p: float
@@ -56,14 +56,14 @@ def drift_of(evidence: Evidence, mine: Integers, number: int, *, places: int, to
     aspect = int(evidence.aspect[mine[0]])
     scatter = float(together[aspect])
     wander, block = _wander(z, scatter)
-    line, _ = _line(z, evidence.taken[mine].astype(float), scatter)
+    line = _line(z, evidence.taken[mine].astype(float), scatter)
     log_p = min(wander, line) + log(2 * places) + log(len(evidence.members))
     if log_p >= 0:
         return None
     curve = smooth(z, block)
     if float(np.sqrt(np.mean(curve**2))) < CLEAR_DRIFT and float(np.ptp(curve)) < 3 * CLEAR_DRIFT:
         return None
-    return Departure("drift", number, log_p, mine, ((aspect, 1.0),), whole=True, open_ended=True, curve=curve)
+    return Departure("drift", number, log_p, mine, ((aspect, 1.0),), whole=True, curve=curve)
 
 
 def smooth(z: Floats, block: int) -> Floats:
@@ -95,10 +95,10 @@ def _wander(z: Floats, scatter: float) -> tuple[float, int]:
     return best, chosen
 
 
-def _line(z: Floats, taken: Floats, scatter: float) -> tuple[float, float]:
-    """log p and size of the strongest change that begins at some eighth and rises steadily to the end."""
+def _line(z: Floats, taken: Floats, scatter: float) -> float:
+    """log p of the strongest change that begins at some eighth and rises steadily to the end."""
     x = (taken - taken[0]) / max(1.0, taken[-1] - taken[0])
-    best, size = 0.0, 0.0
+    best = 0.0
     for eighth in range(EIGHTHS - 1):
         ramp = np.maximum(0.0, x - eighth / EIGHTHS)
         ramp = ramp - ramp.mean()
@@ -108,23 +108,20 @@ def _line(z: Floats, taken: Floats, scatter: float) -> tuple[float, float]:
             continue
         change = float((ramp * z).sum()) / squares * across
         error = np.sqrt(scatter * across**2 / squares + HARMLESS_DRIFT**2)
-        log_p = float(tail_log_p(np.array([change / error]))[0]) + log(EIGHTHS)
-        if log_p < best:
-            best, size = log_p, change
-    return best, size
+        best = min(best, float(tail_log_p(np.array([change / error]))[0]) + log(EIGHTHS))
+    return best
 
 
 def find_wider(evidence: Evidence) -> list[Slow]:
     """Gauges and people whose readings scatter more than the rest, for a stretch, over all they read or one aspect."""
-    counted = int(evidence.counts.sum())
-    if counted < FEWEST:
+    if evidence.counts.sum() < FEWEST:
         return []
     ratios, spreads = _squares(evidence)
     found = []
     places = 0
     for kind in OVER_TIME:
         members = evidence.members[kind]
-        for level, name in enumerate(members.names):
+        for level in range(len(members.names)):
             mine = members.of(level)
             mine = mine[evidence.counts[mine]]
             aspects = np.unique(evidence.aspect[mine])
@@ -136,13 +133,9 @@ def find_wider(evidence: Evidence) -> list[Slow]:
                     start, end = _sharpened(ratios[part], start, end)
                     mine_here = part[start:end]
                     size = np.sqrt(max(0.1, winsorised(evidence.z[mine_here], 0.05)[1] ** 2 - 1))
-                    found.append(Slow(kind, name, mine_here, float(size), log_p + RELUCTANCE.get(kind, 0.0)))
-    enough = [
-        Slow(f.kind, f.name, f.readings, f.size, f.log_p + log(places))
-        for f in found
-        if f.log_p + log(places) <= log(ALPHA)
-    ]
-    return _apart(sorted(enough, key=lambda f: f.log_p))
+                    found.append(Slow(kind, level, mine_here, float(size), log_p + RELUCTANCE.get(kind, 0.0)))
+    paid = [replace(f, log_p=f.log_p + log(places)) for f in found]
+    return _apart(sorted((f for f in paid if f.log_p <= log(ALPHA)), key=lambda f: f.log_p))
 
 
 def _squares(evidence: Evidence) -> tuple[Floats, Floats]:
@@ -175,18 +168,12 @@ def _sharpened(ratios: Floats, start: int, end: int) -> tuple[int, int]:
     """The ends of a stretch moved to where its wider scatter begins and stops: where the likelihood is largest."""
     running = np.concatenate([[0.0], np.cumsum(ratios)])
 
-    def strength(starts: Integers | int, ends: Integers | int) -> Floats:
-        n = np.maximum(np.asarray(ends) - np.asarray(starts), 1)
-        ratio = np.maximum((running[ends] - running[starts]) / n, 1.0)
+    def strength(start: Integers | int, end: Integers | int) -> Floats:
+        n = np.maximum(np.asarray(end) - np.asarray(start), 1)
+        ratio = np.maximum((running[end] - running[start]) / n, 1.0)
         return np.asarray(n * (ratio - 1 - np.log(ratio)))
 
-    for _ in range(3):
-        reach = max(8, (end - start) // 2)
-        starts = np.arange(max(0, start - reach), min(end - FEWEST, start + reach) + 1)
-        start = int(starts[np.argmax(strength(starts, end))])
-        ends = np.arange(max(start + FEWEST, end - reach), min(len(ratios), end + reach) + 1)
-        end = int(ends[np.argmax(strength(start, ends))])
-    return start, end
+    return sharpen(start, end, len(ratios), strength, shortest=FEWEST, least_reach=8)
 
 
 def _apart(found: list[Slow]) -> list[Slow]:
