@@ -42,17 +42,17 @@ def show_standing(log: Log) -> None:
     if not found.looked_at:
         return
     st.subheader("What the readings point to")
+    gone = read_jobs_out(log) if standing or found.worth_a_look else set()
     if not standing:
         st.success("Nothing stands out after allowing for everything that was looked at.", icon=":material/check:")
     else:
-        gone = read_jobs_out(log)
         _cards(log, standing[:SHOWN_FIRST], gone)
         if len(standing) > SHOWN_FIRST:
             with st.expander(f"{len(standing) - SHOWN_FIRST} more of these"):
                 _cards(log, standing[SHOWN_FIRST:], gone)
     if found.worth_a_look:
         with st.expander(f"{len(found.worth_a_look)} merely worth a look, too weak to stand"):
-            _cards(log, list(found.worth_a_look), read_jobs_out(log))
+            _cards(log, found.worth_a_look, gone)
     if found.settled:
         with st.expander(f"{finding_words.count_settled(found.settled)}"):
             _tell_settled(log, found.settled)
@@ -68,7 +68,7 @@ def _tell_settled(log: Log, settled: Sequence[Followed]) -> None:
             st.caption(plain(line))
 
 
-def _cards(log: Log, findings: list[Followed], gone: set[str]) -> None:
+def _cards(log: Log, findings: Sequence[Followed], gone: set[str]) -> None:
     zone = sheets.zone_of(log)
     here = who.here(log)
     columns = st.columns(2)

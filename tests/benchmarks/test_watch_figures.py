@@ -15,10 +15,10 @@ from qclog.domain.places import Place
 from qclog.services.exchange.import_folder import import_folder
 from qclog.services.jobs import capture, jobs
 from qclog.services.watch.watching import find_all
-from qclog.stats.charts.run_tests import NELSON_1984, mark
 from qclog.store.log import Log
 from qclog.watch.findings import find
-from tests.benchmarks.workshops import Fault, Workshop, build, write_exchange
+from tests.benchmarks.textbook import flags
+from tests.benchmarks.workshops import Fault, build, write_exchange
 from tests.conftest import submission
 
 pytestmark = pytest.mark.benchmark
@@ -30,24 +30,6 @@ def explains(finding: Finding, fault: Fault) -> bool:
     return (finding.identifier, finding.level) == (fault.identifier, fault.level) and bool(
         fault.characteristics & set(finding.characteristics)
     )
-
-
-def textbook_flags(shop: Workshop) -> tuple[int, int]:
-    """Sound readings flagged by three-sigma limits from the first 20 units and the eight run tests; all sound ones."""
-    rows = shop.observations.rows
-    flagged = sound = 0
-    for _, series in rows.group_by("case_type", "characteristic", maintain_order=True):
-        values = series["value"].to_numpy()
-        if len(values) < 25:
-            continue
-        spread = np.abs(np.diff(values[:20])).mean() / (2 / np.sqrt(np.pi)) or 1.0
-        marks = np.any(list(mark((values - values[:20].mean()) / spread, NELSON_1984).values()), axis=0)
-        clean = np.array(
-            [(j, c) not in shop.touched for j, c in series.select("job", "characteristic").rows()], dtype=bool
-        )
-        flagged += int((marks & clean).sum())
-        sound += int(clean.sum())
-    return flagged, sound
 
 
 def test_figures_on_faulty_workshops() -> None:
@@ -75,8 +57,8 @@ def test_figures_on_faulty_workshops() -> None:
             used |= {f.id for f in hits}
         false += len([f for f in findings if f.id not in used])
         sound += len(shop.observations.rows) - len(shop.touched)
-        flags, of = textbook_flags(shop)
-        textbook, textbook_sound = textbook + flags, textbook_sound + of
+        flagged, of = flags(shop.observations.rows, shop.touched)
+        textbook, textbook_sound = textbook + flagged, textbook_sound + of
     per_thousand = 1000 * false / sound
     print(
         f"\ngroup faults found and named {found}/{planted} = {found / planted:.1%}; single odd units"

@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 
 from qclog.domain.findings import Finding
-from qclog.stats.charts.run_tests import NELSON_1984, mark
 from qclog.watch.findings import find
 from qclog.watch.replay import replay
 from tests.benchmarks.shapes import SHAPES, Shop, build_shape
+from tests.benchmarks.textbook import flags
 from tests.benchmarks.workshops import Fault
 
 pytestmark = pytest.mark.benchmark
@@ -61,20 +61,6 @@ def score(shop: Shop, findings: list[Finding]) -> Counter[str]:
     return counts
 
 
-def textbook(shop: Shop) -> int:
-    """Sound readings flagged by limits from the first twenty units and the eight run tests."""
-    flagged = 0
-    for _, series in shop.observations.rows.group_by("case_type", "characteristic", maintain_order=True):
-        values = series["value"].to_numpy()
-        if len(values) < 25:
-            continue
-        spread = np.abs(np.diff(values[:20])).mean() / (2 / np.sqrt(np.pi)) or 1.0
-        marks = np.any(list(mark((values - values[:20].mean()) / spread, NELSON_1984).values()), axis=0)
-        clean = [(j, c) not in shop.touched for j, c in series.select("job", "characteristic").rows()]
-        flagged += int((marks & np.array(clean)).sum())
-    return flagged
-
-
 def one(place: tuple[int, int]) -> Counter[str]:
     """A shop of a shape with its faults, and one without."""
     number, seed = place
@@ -83,7 +69,7 @@ def one(place: tuple[int, int]) -> Counter[str]:
     start = time.perf_counter()
     counts = score(shop, [f for f in find(shop.observations) if f.stands])
     counts["ms"] = round(1000 * (time.perf_counter() - start))
-    counts["textbook"] = textbook(shop)
+    counts["textbook"], _ = flags(shop.observations.rows, shop.touched)
     sound = build_shape(shape, seed + SOUND_FROM, faulty=False)
     counts["false_in_sound"] = sum(f.stands for f in find(sound.observations))
     counts["months"] = shape.months

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import TypeVar
 
 from qclog.domain.quantities.units import dimension, parse_unit, write, write_number
 from qclog.domain.speech.said import Said, canonical, convert_said
@@ -19,6 +20,7 @@ _ALSO_MEANT = {
     "angle": ("°", "arcmin"),
 }
 
+N = TypeVar("N", Fraction, float)
 PlausibleRange = tuple[Fraction | None, Fraction | None]
 
 
@@ -66,13 +68,16 @@ def doubt(said: Said, *, unit: str, plausible: PlausibleRange, step: Fraction | 
 
 
 def _is_believable(said: Said, plausible: PlausibleRange) -> bool:
-    """Whether some value that `said` allows is within the range; the ends of a bracket aren't allowed by it."""
+    return is_believable(said.kind, said.low, said.high, plausible)
+
+
+def is_believable(kind: str, low: N | None, high: N | None, plausible: tuple[N | None, N | None]) -> bool:
+    """Whether some value that a reading allows is within the range; the ends of a bracket aren't allowed by it."""
     lowest, highest = plausible
-    if said.kind == "point":
-        low = said.low
+    if kind == "point":
         return low is not None and (lowest is None or low >= lowest) and (highest is None or low <= highest)
-    too_low = lowest is not None and said.high is not None and said.high <= lowest
-    too_high = highest is not None and said.low is not None and said.low >= highest
+    too_low = lowest is not None and high is not None and high <= lowest
+    too_high = highest is not None and low is not None and low >= highest
     return not (too_low or too_high)
 
 

@@ -14,6 +14,7 @@ from qclog.domain import stored
 from qclog.domain.findings import CAUSES, Finding
 from qclog.domain.jobs import STAGE_WORDS
 from qclog.domain.places import Place
+from qclog.domain.speech.doubts import is_believable
 from qclog.measures.gauge_trust import DOUBT, trust_at
 from qclog.measures.judging import CLOSE, OUT
 from qclog.services.jobs import jobs
@@ -179,11 +180,10 @@ def _unlikely(story: Story) -> tuple[str, ...]:
         c, row = told.characteristic, told.row
         if not row.counts or c is None or row.kind in ("word", "none"):
             continue
-        lowest, highest = c.plausible
-        over = highest is not None and row.low is not None and row.low > highest
-        under = lowest is not None and row.high is not None and row.high < lowest
-        if over or under:
+        if not is_believable(row.kind, row.low, row.high, c.plausible):
             place = Place(story.job.job, row.characteristic, row.stage, row.position)
+            lowest, highest = c.plausible
+            over = highest is not None and row.low is not None and row.low >= highest
             edge = f"over {highest:g}" if over else f"under {lowest:g}"
             found.append(f"{place_text(place, c)}: {reading_text(row)}, {edge} {c.unit}: is it right?")
     return tuple(found)

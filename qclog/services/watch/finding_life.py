@@ -20,11 +20,12 @@ from qclog.services.watch import finding_memory, findings_kept
 from qclog.services.watch.findings_kept import Kept
 from qclog.store import records
 from qclog.store.findings import add_note, notes_in
-from qclog.store.log import Log, Submission
+from qclog.store.log import Log, Submission, Use
 
 if TYPE_CHECKING:
     from qclog.watch.observations import Observations
 
+_Dating = Callable[[Sequence[Finding], "Observations", float], tuple[Finding, ...]]
 SETTLED = ("explained", "closed", "rejected")
 
 
@@ -101,53 +102,55 @@ def read_watch(log: Log) -> Callable[[], Watched]:
             followed = _with_notes(kept.findings, notes, kept.returned)
             watched = Watched(cache(lambda: _observe(log)), kept.looked_at, followed)
             return lambda: watched
-        from qclog.services.watch import watching
-
-        read = watching.read_for_watch(use)
         memory = finding_memory.load(log, use)
-        state = findings_kept.state_of(use)
-        budget = claims.false_findings(use)
-        opened = {row.job: row.opened for row in use.rows("jobs_all", stored.Job)}
+        look = _read(log, use, notes, key)
 
     def work_out() -> Watched:
-        from qclog.watch.findings import find
-
-        observations = watching.arrange(read)
-        findings = finding_memory.dated(find(observations, budget), memory, observations)
-        if log.as_of is None and state is not None:
-            finding_memory.keep(log, state, findings, observations.rows.height)
-        followed = follow(findings, notes, observations, opened)
-        returned = {f.id: f.returned for f in followed if f.returned}
-        findings_kept.keep(log, key, Kept(findings, returned, observations.rows.height))
-        return Watched(lambda: observations, observations.rows.height, followed)
+        return look(lambda found, observations, _: finding_memory.dated(found, memory, observations))
 
     return work_out
 
 
 def replay(log: Log, tell: Callable[[int], None] = lambda _looked: None) -> Watched:
     """Look through the log as it grew: each finding dated by the first reading at which it was raised and stayed."""
-    from qclog.services.watch import watching
-    from qclog.watch.findings import find
     from qclog.watch.replay import replay as replayed
 
+    def dated(found: Sequence[Finding], observations: Observations, budget: float) -> tuple[Finding, ...]:
+        raised = replayed(observations, found, budget, tell)
+        return tuple(
+            replace(f, found_at=raised[f.id][0], found_at_job=raised[f.id][1], raised="replayed")
+            if f.id in raised
+            else f
+            for f in found
+        )
+
     with log.reading() as use:
-        notes, key = notes_in(use), findings_kept.key_of(log, use)
-        read, state = watching.read_for_watch(use), findings_kept.state_of(use)
-        budget = claims.false_findings(use)
-        opened = {row.job: row.opened for row in use.rows("jobs_all", stored.Job)}
-    observations = watching.arrange(read)
-    findings = find(observations, budget)
-    raised = replayed(observations, findings, budget, tell)
-    findings = tuple(
-        replace(f, found_at=raised[f.id][0], found_at_job=raised[f.id][1], raised="replayed") if f.id in raised else f
-        for f in findings
-    )
-    followed = follow(findings, notes, observations, opened)
-    values = observations.rows.height
-    findings_kept.keep(log, key, Kept(findings, {f.id: f.returned for f in followed if f.returned}, values))
-    if log.as_of is None and state is not None:
-        finding_memory.keep(log, state, findings, values)
-    return Watched(lambda: observations, values, followed)
+        look = _read(log, use, notes_in(use), findings_kept.key_of(log, use))
+    return look(dated)
+
+
+def _read(log: Log, use: Use, notes: Sequence[Note], key: str) -> Callable[[_Dating], Watched]:
+    """Read what a look at the log needs; what comes back looks, dates what it finds, keeps it and follows it up."""
+    from qclog.services.watch import watching
+
+    read = watching.read_for_watch(use)
+    state = findings_kept.state_of(use)
+    budget = claims.false_findings(use)
+    opened = {row.job: row.opened for row in use.rows("jobs_all", stored.Job)}
+
+    def look(dating: _Dating) -> Watched:
+        from qclog.watch.findings import find
+
+        observations = watching.arrange(read)
+        values = observations.rows.height
+        findings = dating(find(observations, budget), observations, budget)
+        if log.as_of is None and state is not None:
+            finding_memory.keep(log, state, findings, values)
+        followed = follow(findings, notes, observations, opened)
+        findings_kept.keep(log, key, Kept(findings, {f.id: f.returned for f in followed if f.returned}, values))
+        return Watched(lambda: observations, values, followed)
+
+    return look
 
 
 def _observe(log: Log) -> Observations:

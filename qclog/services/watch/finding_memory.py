@@ -7,13 +7,9 @@ may only read a log could not keep it there, and a replay gives it again from th
 from __future__ import annotations
 
 import json
-import os
-import tempfile
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from qclog.domain import stored
@@ -43,7 +39,7 @@ class Memory:
 def load(log: Log, use: Use) -> Memory | None:
     """What is remembered of an open log; None where nothing is, or where the log has another past."""
     try:
-        said = json.loads(_file_of(log).read_text(encoding="utf-8"))
+        said = json.loads(findings_kept.file_of(log).with_suffix(_SUFFIX).read_text(encoding="utf-8"))
         memory = Memory(
             int(said["entry"]),
             str(said["digest"]),
@@ -56,25 +52,12 @@ def load(log: Log, use: Use) -> Memory | None:
     return memory if chain.get(memory.entry) == memory.digest else None
 
 
-def keep(log: Log, use_state: tuple[int, str], findings: Sequence[Finding], values: int) -> None:
+def keep(log: Log, state: tuple[int, str], findings: Sequence[Finding], values: int) -> None:
     """Remember what stands, for a log at its entry and digest; nothing where the folder can't be written."""
-    entry, digest = use_state
+    entry, digest = state
     raised = {f.id: (f.found_at.isoformat(), f.found_at_job, f.raised) for f in findings if f.stands}
-    body = json.dumps({"entry": entry, "digest": digest, "values": values, "raised": raised})
-    with suppress(OSError, RuntimeError):  # then it is guessed, or replayed, again
-        file = _file_of(log)
-        file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        handle, part = tempfile.mkstemp(prefix=".", suffix=".unfinished", dir=file.parent)
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8") as out:
-                out.write(body)
-            Path(part).replace(file)
-        finally:
-            Path(part).unlink(missing_ok=True)
-        for old in sorted(file.parent.glob(f"*{_SUFFIX}"), key=lambda f: f.stat().st_mtime_ns)[
-            : -findings_kept.MOST_LOGS
-        ]:
-            old.unlink(missing_ok=True)
+    body = {"entry": entry, "digest": digest, "values": values, "raised": raised}
+    findings_kept.write(log, _SUFFIX, json.dumps(body))
 
 
 def dated(findings: Sequence[Finding], memory: Memory | None, observations: Observations) -> tuple[Finding, ...]:
@@ -94,7 +77,3 @@ def dated(findings: Sequence[Finding], memory: Memory | None, observations: Obse
         return finding
 
     return tuple(one(f) for f in findings)
-
-
-def _file_of(log: Log) -> Path:
-    return findings_kept.file_of(log).with_suffix(_SUFFIX)

@@ -40,15 +40,19 @@ class Kept:
 
 def state_of(use: Use) -> tuple[int, str] | None:
     """The last entry of an open log and its digest."""
-    states = use.rows("state_for_findings", stored.StateForFindings, now=use.moment)
+    states = _states(use)
     return (states[0].entry, states[0].digest) if states else None
+
+
+def _states(use: Use) -> list[stored.StateForFindings]:
+    return use.rows("state_for_findings", stored.StateForFindings, now=use.moment)
 
 
 def key_of(log: Log, use: Use) -> str:
     """What the findings of an open log follow from, as one text: the last digest, the sheets in force, the file's size
     and time (for changes made past qclog), and this qclog.
     """
-    states = use.rows("state_for_findings", stored.StateForFindings, now=use.moment)
+    states = _states(use)
     state = list(states[0]) if states else []
     file = log.path.stat()
     said = json.dumps(
@@ -79,9 +83,13 @@ def load(log: Log, key: str) -> Kept | None:
 def keep(log: Log, key: str, kept: Kept) -> None:
     """Keep findings in place of those of the same log before; nothing where the folder can't be written."""
     body = json.dumps(asdict(kept), default=_moment)
-    text = "\n".join((key, hashlib.sha256(body.encode()).hexdigest(), body))
-    with suppress(OSError, RuntimeError):  # then they are worked out again
-        file = file_of(log)
+    write(log, ".json", "\n".join((key, hashlib.sha256(body.encode()).hexdigest(), body)))
+
+
+def write(log: Log, suffix: str, text: str) -> None:
+    """Keep a text of a log, whole, and let those used longest ago go; nothing where the folder can't be written."""
+    with suppress(OSError, RuntimeError):  # then it is worked out again
+        file = file_of(log).with_suffix(suffix)
         file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         handle, part = tempfile.mkstemp(prefix=".", suffix=".unfinished", dir=file.parent)
         try:
@@ -90,7 +98,7 @@ def keep(log: Log, key: str, kept: Kept) -> None:
             Path(part).replace(file)
         finally:
             Path(part).unlink(missing_ok=True)
-        for old in sorted(file.parent.glob("*.json"), key=lambda f: f.stat().st_mtime_ns)[:-MOST_LOGS]:
+        for old in sorted(file.parent.glob(f"*{suffix}"), key=lambda f: f.stat().st_mtime_ns)[:-MOST_LOGS]:
             old.unlink(missing_ok=True)
 
 
